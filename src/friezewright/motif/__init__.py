@@ -1,0 +1,1 @@
+"""From a picture to a motif: grey levels, tracing, refinement, and the library of shipped motifs."""

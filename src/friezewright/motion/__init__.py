@@ -1,0 +1,1 @@
+"""Simulated machine time: vector motion, line-by-line burning, sums with a range."""

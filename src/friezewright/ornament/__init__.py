@@ -1,0 +1,1 @@
+"""Ornament fitted to a panel: borders, corners, bends, fields, single motifs and frame lines."""

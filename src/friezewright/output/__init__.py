@@ -1,0 +1,1 @@
+"""Values to bytes: the layered drawing, the picture and the ticket."""

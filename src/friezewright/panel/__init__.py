@@ -1,0 +1,1 @@
+"""The panel: rim, cutouts, reserves, and the zones that ornament may use."""
