@@ -1,8 +1,8 @@
 """The job file: what a maker asks for, as a TOML text read into checked values.
 
 Lengths are numbers in the job's ``unit`` or texts such as ``"1/4 in"``; inside they are millimetres. An unknown key, a
-wrong unit or an impossible size is one :class:`~friezewright.errors.JobError` that names the key, the line, what was read
-and what would do.
+wrong unit or an impossible size is one :class:`~friezewright.errors.JobError` that names the key, the line, what was
+read and what would do.
 """
 
 from __future__ import annotations
