@@ -1,0 +1,209 @@
+"""The commands. Heavy modules are imported inside the command that needs them, so that ``--help`` is quick."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from friezewright import __version__
+from friezewright.cli import files, progress
+from friezewright.cli.guard import GuardedGroup
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from friezewright.findings import Finding
+
+__all__ = ["main"]
+
+_FORMAT = click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Words for people or JSON for machines, on stdout.",
+)
+_FILE = click.Path(path_type=Path)
+
+
+@click.group(cls=GuardedGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="friezewright")
+def main() -> None:
+    """Ornament from a motif, fitted to a laser-cut panel, measured, timed and priced.
+
+    A job is a small text file: the panel with its cutouts, the motif's picture, and which ornament goes where. Start
+    one with `friezewright new leaf.png`, then run `friezewright compose leaf.toml`.
+    """
+    # Coordinates never go through BLAS; its worker threads would only slow the start.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+@main.command()
+@click.argument("picture", type=_FILE)
+@click.option("-o", "--out", type=_FILE, help="Job file to write; default: beside the picture, under its name.")
+@click.option("--inches", is_flag=True, help="Write sizes in inches.")
+@click.option("--overwrite", is_flag=True, help="Replace a job file that is already there.")
+def new(picture: Path, out: Path | None, inches: bool, overwrite: bool) -> None:
+    """Write a starter job beside PICTURE, every key explained."""
+    from friezewright.compose.starter import starter_job
+    from friezewright.errors import InputError
+
+    job = out or picture.with_suffix(".toml")
+    data = files.read_bytes(picture)
+    text = starter_job(
+        data, name=str(picture), seen_from_job=os.path.relpath(picture, job.parent), unit="in" if inches else "mm"
+    )
+    if job.exists() and not overwrite:
+        raise InputError(f"{job} is already there; name another with -o, or say --overwrite")
+    files.write_file(job, text)
+    click.echo(f"{job}: edit it, then run: friezewright compose {job}")
+
+
+@main.command()
+@click.argument("picture", type=_FILE)
+@click.option("-o", "--out", type=_FILE, help="SVG to write; default: beside the picture, under its name.")
+@click.option("--in-frame", is_flag=True, help="Keep the picture's own frame, in pixels, to lay over it and compare.")
+@click.option("--height", default="20 mm", show_default=True, help="Height the motif is drawn and judged at.")
+@click.option(
+    "--ink-level",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    help="How dark counts as ink, 0 to 1; default: found from the picture.",
+)
+@click.option("--dust", type=click.FloatRange(min=0), help="Specks of fewer pixels than this are left out.")
+@click.option(
+    "--even-light/--light-as-is",
+    "even_light",
+    default=None,
+    help="Take out uneven light, as in a phone picture; default: when it is uneven.",
+)
+@click.option(
+    "--light-on-dark/--dark-on-light",
+    "light_on_dark",
+    default=None,
+    help="Which of the two is ink; default: found from the picture.",
+)
+@click.option("--crop", type=(int, int, int, int), metavar="X Y W H", help="Look only at this part, in pixels.")
+@_FORMAT
+def trace(
+    picture: Path,
+    out: Path | None,
+    in_frame: bool,
+    height: str,
+    ink_level: float | None,
+    dust: float | None,
+    even_light: bool | None,
+    light_on_dark: bool | None,
+    crop: tuple[int, int, int, int] | None,
+    form: str,
+) -> None:
+    """Trace PICTURE's motif as clean curves, with a report."""
+    from friezewright.compose.tracing import TraceOptions, trace_picture
+    from friezewright.units import parse_length_mm
+
+    options = TraceOptions(
+        height_mm=parse_length_mm(height),
+        in_frame=in_frame,
+        ink_level=ink_level,
+        dust_px=dust,
+        even_light=even_light,
+        light_on_dark=light_on_dark,
+        crop=crop,
+    )
+    with progress.shown(quiet=form == "json"):
+        traced = trace_picture(files.read_bytes(picture), name=str(picture), options=options)
+    target = out or picture.with_suffix(".svg")
+    files.write_file(target, traced.svg)
+    _remarks(traced.findings)
+    if form == "json":
+        click.echo(json.dumps({"file": str(target), **traced.report}, indent=2))
+        return
+    click.echo(f"{target}: {traced.sentence}")
+
+
+@main.command()
+@click.argument("job", type=_FILE)
+@click.option("-o", "--out", type=_FILE, help="Folder for the results; default: beside the job, under its name.")
+@click.option("--layers", is_flag=True, help="Also write one SVG a layer.")
+@click.option(
+    "--ornament-only",
+    is_flag=True,
+    help="Leave the cut layer out, in the panel drawing's own frame, to be laid over it.",
+)
+@click.option(
+    "--tolerance",
+    default="0.01 mm",
+    show_default=True,
+    help="Furthest a trimmed or bent line may lie from the true curve.",
+)
+@_FORMAT
+def compose(job: Path, out: Path | None, layers: bool, ornament_only: bool, tolerance: str, form: str) -> None:
+    """Run JOB: the layered drawing, its picture and its ticket."""
+    from friezewright.compose.run import ComposeOptions, compose_job
+    from friezewright.units import parse_length_mm
+
+    options = ComposeOptions(layers=layers, ornament_only=ornament_only, tolerance_mm=parse_length_mm(tolerance))
+    folder = out or job.with_suffix("")
+
+    def read(name: str) -> bytes:
+        return files.read_bytes(job.parent / name)
+
+    with progress.shown(quiet=form == "json") as report:
+        result = compose_job(files.read_bytes(job), name=str(job), read=read, options=options, progress=report)
+    absent = tuple(sorted(result.withheld))
+    files.write_folder(folder, result.files, absent=absent)
+    _remarks(result.findings)
+    if form == "json":
+        click.echo(result.files["ticket.json"].decode(), nl=False)
+    else:
+        for line in result.sentences:
+            click.echo(line)
+        click.echo(f"{folder}: {', '.join(result.files)}")
+    if result.stopped:
+        click.echo("Stopped by a finding: no drawing was written; the ticket and the picture say why.", err=True)
+        raise click.exceptions.Exit(1)
+
+
+@main.command()
+@click.argument("drawing", type=_FILE)
+@click.option("--machine", type=_FILE, help="Machine profile; default: the typical one.")
+@_FORMAT
+def estimate(drawing: Path, machine: Path | None, form: str) -> None:
+    """Say how long a layered DRAWING made here takes."""
+    from friezewright.compose.timing import time_drawing
+
+    profile = None if machine is None else (files.read_bytes(machine), str(machine))
+    with progress.shown(quiet=form == "json"):
+        timed = time_drawing(files.read_bytes(drawing), name=str(drawing), machine=profile)
+    _remarks(timed.findings)
+    if form == "json":
+        click.echo(json.dumps(timed.report, indent=2))
+        return
+    for line in timed.sentences:
+        click.echo(line)
+
+
+@main.command()
+@click.argument("drawing", type=_FILE)
+@_FORMAT
+def inspect(drawing: Path, form: str) -> None:
+    """Measure DRAWING again, with code that shares nothing with what wrote it."""
+    from friezewright.findings import stops
+    from friezewright.inspection.check import inspect as check
+
+    report = check(files.read_bytes(drawing), name=str(drawing))
+    if form == "json":
+        click.echo(json.dumps(report.as_table(), indent=2))
+    else:
+        click.echo(report.as_text())
+    if stops(report.findings):
+        raise click.exceptions.Exit(1)
+
+
+def _remarks(findings: Iterable[Finding]) -> None:
+    for finding in findings:
+        click.echo(str(finding), err=True)
