@@ -57,13 +57,13 @@ _LIMITS: dict[str, tuple[float, float, str]] = {
     "line_spacing_mm": (0.005, 10.0, "mm"),
     "spot_mm": (0.005, 10.0, "mm"),
     "kerf_mm": (0.0, 10.0, "mm"),
-    "engrave_stroke_mm": (0.0, 10.0, "mm"),
+    "engrave_stroke_mm": (0.001, 10.0, "mm"),
     "score_stroke_mm": (0.001, 10.0, "mm"),
     "cut_stroke_mm": (0.001, 10.0, "mm"),
     "range_below": (0.02, 0.9, "as a share of the time"),
     "range_above": (0.02, 9.0, "as a share of the time"),
 }
-_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
+_COLOUR = re.compile(r"#[0-9a-f]{6}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +97,7 @@ class Machine:
         Okabe & Ito (2008, "Color universal design"), which the colour-blind can tell apart: black, reddish purple,
         orange.
     engrave_stroke_mm, score_stroke_mm, cut_stroke_mm
-        Stroke width a layer is written in; engraved areas are filled, and 0 leaves their stroke out.
+        Stroke width a layer is drawn in; the engraved one counts only where areas get a stroke beside their fill.
     range_below, range_above
         How far the true time may lie off an estimate, as shares of it. A quarter below and two fifths above are
         judgement, from wrong but plausible profiles that missed by 5 to 35 percent; fitted ones are at least 0.02.
@@ -131,7 +131,7 @@ class Machine:
     engrave_colour: str = "#000000"
     score_colour: str = "#cc79a7"
     cut_colour: str = "#e69f00"
-    engrave_stroke_mm: float = 0.0
+    engrave_stroke_mm: float = 0.1
     score_stroke_mm: float = 0.1
     cut_stroke_mm: float = 0.1
     range_below: float = 0.25
@@ -145,8 +145,7 @@ class Machine:
         for key in ("engrave_colour", "score_colour", "cut_colour"):
             if not _COLOUR.fullmatch(getattr(self, key)):
                 raise MachineError(f'{key} = "{getattr(self, key)}" is not a colour; write it like "#cc79a7"')
-        # Layers told apart by colour must differ in it, whatever the case of the letters.
-        if len({self.engrave_colour.lower(), self.score_colour.lower(), self.cut_colour.lower()}) < 3:
+        if len({self.engrave_colour, self.score_colour, self.cut_colour}) < 3:
             raise MachineError("cut_colour, score_colour and engrave_colour must differ; give three colours")
         if self.bed_mm is not None and not all(math.isfinite(side) and 1.0 <= side <= 20000.0 for side in self.bed_mm):
             raise MachineError(f"bed_mm = {list(self.bed_mm)} is impossible; give two sides of 1 to 20000 mm")
@@ -158,7 +157,7 @@ class Machine:
         return {"engrave": self.engrave_colour, "score": self.score_colour, "cut": self.cut_colour}[operation]
 
     def stroke_mm_of(self, operation: str) -> float:
-        """Return the stroke width that ``engrave``, ``score`` or ``cut`` is written in; 0 for none."""
+        """Return the stroke width that ``engrave``, ``score`` or ``cut`` is drawn in."""
         return {"engrave": self.engrave_stroke_mm, "score": self.score_stroke_mm, "cut": self.cut_stroke_mm}[operation]
 
     def speed_mm_s_of(self, operation: str) -> float:
@@ -222,7 +221,7 @@ def _read_value(key: str, kind: str, value: Any) -> Any:
     if kind == "str":
         if not isinstance(value, str):
             raise MachineError(f"{key} = {value!r} is not text; put it in quotes")
-        return value
+        return value.lower() if key.endswith("_colour") else value
     numbers = isinstance(value, list) and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
     if not numbers or len(value) != 2:
         raise MachineError(f"{key} = {value!r} is not two numbers; write width and height like [600, 400]")
