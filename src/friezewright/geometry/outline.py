@@ -1,10 +1,9 @@
 """Outlines: areas bounded by closed loops of cubics and lines, as three arrays.
 
 Terms. A *segment* is a cubic Bezier; a *line* is one too, marked as straight. A *loop* is a closed chain of segments:
-each
-starts where the one before it ends, and the last ends where the first starts. A *shell* bounds an area from outside
-and has
-positive signed area; a *hole* has negative. Loops are wound so that even-odd and nonzero filling draw the same.
+each starts where the one before it ends, and the last ends where the first starts. A *shell* bounds an area from
+outside and has positive signed area; a *hole* has negative. Loops are wound so that even-odd and nonzero filling draw
+the same.
 """
 
 from __future__ import annotations
@@ -192,8 +191,8 @@ def polygon(corners: ArrayLike) -> Outline:
 def circle(centre_mm: tuple[float, float], radius_mm: float) -> Outline:
     """Return a disc as twelve cubics.
 
-    With handles of ``4/3 tan(angle/4)`` (the classical construction that meets the arc at both ends and its middle) each
-    of twelve arcs strays from the circle by less than 4e-7 of its radius; four would by 2.7e-4.
+    With handles of ``4/3 tan(angle/4)`` (the classical construction that meets the arc at both ends and its middle)
+    each of twelve arcs strays from the circle by less than 4e-7 of its radius; four would by 2.7e-4.
     """
     segments = _arc(np.asarray(centre_mm, dtype=np.float64), radius_mm, 0.0, 2.0 * np.pi)
     segments[-1, 3] = segments[0, 0]

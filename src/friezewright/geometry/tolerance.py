@@ -7,7 +7,7 @@ asked for. What stands here is different: slack for rounding, the same for every
 __all__ = ["COINCIDENT_MM", "FLATTEN_MM", "SNAP_MM", "ZONE_FLATTEN_MM", "ZONE_MARGIN_MM"]
 
 COINCIDENT_MM = 1e-6
-"""Points nearer than this are one: a thousand times the rounding of a double at 5 m, a thousandth of what is written."""
+"""Points nearer than this are one: a thousand times the rounding of a double at 5 m, a thousandth of what is drawn."""
 
 SNAP_MM = 1e-6
 """Grid on which an overlay is retried when the exact one fails, and on which results are settled before rounding."""
