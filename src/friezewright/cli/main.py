@@ -87,7 +87,9 @@ def new(picture: Path, out: Path | None, inches: bool, overwrite: bool) -> None:
     default=None,
     help="Which of the two is ink; default: found from the picture.",
 )
-@click.option("--crop", type=(int, int, int, int), metavar="X Y W H", help="Look only at this part, in pixels.")
+@click.option(
+    "--crop", type=(int, int, int, int), metavar="LEFT TOP RIGHT BOTTOM", help="Look only at this part, in pixels."
+)
 @_FORMAT
 def trace(
     picture: Path,
