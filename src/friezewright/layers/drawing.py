@@ -6,6 +6,7 @@ outlines, everything to be followed is strokes. A whole copy stays a shape and a
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -151,7 +152,7 @@ class Drawing:
             raise ValueError(f"frame must have a width and a height, got {self.frame}")
         order = list(Operation)
         ranks = [order.index(layer.operation) for layer in self.layers]
-        if any(a >= b for a, b in zip(ranks, ranks[1:], strict=False)):
+        if any(a >= b for a, b in itertools.pairwise(ranks)):
             raise ValueError(
                 f"layers must run {', '.join(order)}, each once; got {[str(x.operation) for x in self.layers]}"
             )
