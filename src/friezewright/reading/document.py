@@ -1,0 +1,105 @@
+"""The one door through which XML comes in: no document type, no entities, no network, and caps on size.
+
+A drawing is a file from somewhere else, so it is read as if it meant harm. Entity declarations are the way to billion-
+fold expansion and to reading local files; they can only stand in a document type declaration, and none is accepted.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from xml.parsers import expat
+
+from lxml import etree
+
+from friezewright.errors import DrawingError, LimitError
+
+if TYPE_CHECKING:
+    from lxml.etree import _Element
+
+__all__ = ["MAX_BYTES", "MAX_DEPTH", "MAX_ELEMENTS", "MAX_SEGMENTS", "parse_document"]
+
+MAX_BYTES = 32 * 2**20
+"""Largest file read: twenty times a motif of 20,000 segments written with all digits."""
+
+MAX_DEPTH = 100
+"""Deepest nesting of elements, each step through a ``use`` counted too."""
+
+MAX_ELEMENTS = 200_000
+"""Most elements drawn, each copy made by a ``use`` counted: what bounds a bomb made of ``use``."""
+
+MAX_SEGMENTS = 500_000
+"""Most curve segments in one drawing."""
+
+
+class _RootReachedError(Exception):
+    """Ends the first look at a file: behind the root's start tag nothing can be declared any more."""
+
+
+def _refuse_document_type(data: bytes, name: str) -> None:
+    """Read up to the root element with a parser that expands nothing, and refuse a document type on the way."""
+
+    def declared(*_: object) -> None:
+        raise DrawingError(
+            f"{name} begins with a document type (<!DOCTYPE ...>), which is not read for safety; "
+            "save it as plain SVG, or delete that declaration in a text editor"
+        )
+
+    def root(*_: object) -> None:
+        raise _RootReachedError
+
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = declared
+    parser.StartElementHandler = root
+    try:
+        parser.Parse(data, True)
+    except _RootReachedError:
+        return
+    except (expat.ExpatError, LookupError, ValueError) as error:
+        raise DrawingError(f"{name} is not an SVG drawing: {error}; save it again as plain SVG") from error
+
+
+def parse_document(data: bytes, *, name: str) -> _Element:
+    """Return the root element of an XML file.
+
+    Parameters
+    ----------
+    data
+        The file's bytes.
+    name
+        What to call the file in messages.
+
+    Raises
+    ------
+    DrawingError
+        If the file is empty, compressed, not well formed, or declares a document type.
+    LimitError
+        If it is larger than :data:`MAX_BYTES`.
+    """
+    if len(data) > MAX_BYTES:
+        raise LimitError(
+            f"{name} has {len(data) / 2**20:.0f} MB; drawings up to {MAX_BYTES / 2**20:.0f} MB are read; simplify it"
+        )
+    if not data.strip():
+        raise DrawingError(f"{name} is empty; choose an SVG drawing")
+    if data[:2] == b"\x1f\x8b":
+        raise DrawingError(f"{name} is compressed; save it as plain, uncompressed SVG")
+    _refuse_document_type(data, name)
+    parser = etree.XMLParser(
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        dtd_validation=False,
+        attribute_defaults=False,
+        huge_tree=False,
+        recover=False,
+        remove_comments=True,
+        remove_pis=True,
+    )
+    try:
+        root = etree.fromstring(data, parser)
+    except (etree.XMLSyntaxError, ValueError) as error:
+        raise DrawingError(f"{name} is not well-formed XML: {error}; save it again as plain SVG") from error
+    # A second lock on the same door, by the parser that is used: the two read the prolog with different code.
+    if root.getroottree().docinfo.internalDTD is not None:
+        raise DrawingError(f"{name} declares a document type, which is not read for safety; save it as plain SVG")
+    return root
