@@ -145,7 +145,7 @@ class _Atlas:
         at[begin] = np.where(closed[begin, None], points[last, 3], points[begin, 0])
         alive = np.any(points[:, 3] != at, axis=1)
         alive |= ~is_line & np.any(points[:, 1:3] != at[:, None], axis=(1, 2))
-        collapsed = _collapsed(points, at, is_line, begin, self.turning[source[begin]]) & closed[begin]
+        collapsed = _collapsed(points, at, is_line, alive, begin, self.turning[source[begin]]) & closed[begin]
         alive &= ~collapsed[loop]
         # The last segment left of a closed loop, where it is straight, is what Z draws.
         number = np.where(alive, np.arange(len(copy)), -1)
@@ -156,7 +156,9 @@ class _Atlas:
         return _text(points[keep], at[keep], is_line[keep], closed[keep], loop[keep], copy[keep])
 
 
-def _collapsed(points: IntArray, at: IntArray, is_line: BoolArray, begin: IntArray, turning: IntArray) -> BoolArray:
+def _collapsed(
+    points: IntArray, at: IntArray, is_line: BoolArray, alive: BoolArray, begin: IntArray, turning: IntArray
+) -> BoolArray:
     """Return which loops have no area left once rounded, or are turned over by it, (k,)."""
     p = points.copy()
     # The first control point may differ from where the segment before ended; the latter is what is drawn.
@@ -171,7 +173,7 @@ def _collapsed(points: IntArray, at: IntArray, is_line: BoolArray, begin: IntArr
     area = np.add.reduceat(np.where(is_line, 10 * around, curved), begin)
     # A line to follow (turning 0) may well enclose nothing, as an eight does; only one that runs straight there and
     # back is no loop.
-    moves = np.add.reduceat(np.where(is_line, np.any(points[:, 3] != at, axis=1), 3).astype(np.int64), begin)
+    moves = np.add.reduceat(np.where(is_line, 1, 3) * alive, begin)
     return np.where(turning == 0, (area == 0) & (moves <= 2), area * turning <= 0)
 
 
