@@ -218,6 +218,9 @@ def span_bands(
     """
     if not (spacing_mm > 0.0 and tolerance_mm > 0.0):
         raise ValueError(f"spacing and tolerance must be positive, got {spacing_mm} and {tolerance_mm}")
+    drawn = np.array([shape.loop_count > 0 for shape in artwork.shapes], dtype=bool)
+    if not drawn.all():
+        artwork = artwork.chosen(drawn[artwork.placements.shape])
     if not len(artwork):
         return
     edges = _edges(artwork, angle_rad, tolerance_mm)

@@ -24,8 +24,9 @@ __all__ = ["Route", "Stops", "as_given", "join_stops", "nearest_order", "stops_o
 
 # Knots of a closed path that may be started from: an even choice of eight is within a sixteenth of its length of any.
 _KNOTS = 8
-# Beyond this many stops the walk takes seconds; rows there and back stand in, a twentieth longer on scattered points.
-_WALKED = 20_000
+# Beyond this many stops the walk takes seconds. Rows there and back stand in: a twentieth longer on scattered points,
+# three quarters on scattered short lines.
+_WALKED = 40_000
 _NEIGHBOURS = 10
 _START_ROUNDS = 4
 

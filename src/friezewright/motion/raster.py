@@ -54,13 +54,14 @@ class Lines:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BurnTimes:
-    """Seconds of burning line by line, by what they go to."""
+    """Seconds of burning line by line, by what they go to, and how far the head shifts from line to line."""
 
     burning_s: float
     gaps_s: float
     shifting_s: float
     run_out_s: float
     turning_s: float
+    shifted_mm: float
 
     @property
     def total_s(self) -> float:
@@ -105,7 +106,7 @@ def burn_times(lines: Lines, machine: Machine, *, speed_mm_s: float | None = Non
     """
     count = len(lines.line)
     if not count:
-        return BurnTimes(burning_s=0.0, gaps_s=0.0, shifting_s=0.0, run_out_s=0.0, turning_s=0.0)
+        return BurnTimes(burning_s=0.0, gaps_s=0.0, shifting_s=0.0, run_out_s=0.0, turning_s=0.0, shifted_mm=0.0)
     speed = machine.engrave_speed_mm_s if speed_mm_s is None else speed_mm_s
     accel, travel = machine.engrave_acceleration_mm_s2, machine.travel_speed_mm_s
     gaps = lines.gaps_mm / speed
@@ -119,8 +120,8 @@ def burn_times(lines: Lines, machine: Machine, *, speed_mm_s: float | None = Non
         # Either run on at the speed of burning to the further end, or stop and shift: whichever is shorter.
         shift = np.minimum(away / speed, move_times(away, 0.0, 0.0, speed_mm_s=travel, acceleration_mm_s2=accel))
     else:
-        back = np.abs(end[:-1] - start[1:] + speed * speed / accel)
-        shift = move_times(back, 0.0, 0.0, speed_mm_s=travel, acceleration_mm_s2=accel)
+        away = np.abs(end[:-1] - start[1:] + speed * speed / accel)
+        shift = move_times(away, 0.0, 0.0, speed_mm_s=travel, acceleration_mm_s2=accel)
     step = move_times(
         np.diff(lines.line) * lines.spacing_mm,
         0.0,
@@ -134,6 +135,7 @@ def burn_times(lines: Lines, machine: Machine, *, speed_mm_s: float | None = Non
         shifting_s=float(shift.sum()),
         run_out_s=count * 2.0 * speed / accel,
         turning_s=(count - 1) * machine.line_turn_s + float(np.maximum(step - shift, 0.0).sum()),
+        shifted_mm=float(away.sum()),
     )
 
 

@@ -308,8 +308,8 @@ def path_times(strokes: Strokes, limits: Limits) -> PathTimes:
         pieces = _pieces(block, limits)
         for target, values in ((seconds, _piece_times(pieces, limits)), (length, pieces.length)):
             # Differences of running sums would blur short paths beside long ones.
-            owner = np.repeat(np.arange(begin, stop), np.diff(pieces.first))
-            np.add.at(target, owner, values)
+            owner = np.repeat(np.arange(stop - begin), np.diff(pieces.first))
+            target[begin:stop] = np.bincount(owner, values, stop - begin)
         begin = stop
     return PathTimes(seconds=seconds, length_mm=length)
 
@@ -331,7 +331,9 @@ def artwork_times(artwork: Artwork[Strokes], limits: Limits) -> PathTimes:
     # One call for all kinds: artwork of thousands of trimmed pieces has as many.
     kept = [artwork.shapes[artwork.placements.shape[copy]].transformed(maps[copy]) for copy in chosen]
     times = path_times(concatenate_strokes(kept), limits)
-    first = np.cumsum([0] + [shape.path_count for shape in kept[:-1]])
-    seconds, length = np.add.reduceat(times.seconds, first), np.add.reduceat(times.length_mm, first)
+    owner = np.repeat(np.arange(len(kept)), [shape.path_count for shape in kept])
     kind = kind.reshape(-1)
-    return PathTimes(seconds=seconds[kind], length_mm=length[kind])
+    return PathTimes(
+        seconds=np.bincount(owner, times.seconds, len(kept))[kind].astype(np.float64),
+        length_mm=np.bincount(owner, times.length_mm, len(kept))[kind].astype(np.float64),
+    )
