@@ -98,7 +98,7 @@ def outline_svg(rings: list[Chain], width: int, height: int) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
         f'viewBox="0 0 {width} {height}">\n'
-        f'<path fill="black" fill-rule="evenodd" d="{path_data(rings)}"/>\n</svg>\n'
+        f'<path fill="black" d="{path_data(rings)}"/>\n</svg>\n'
     )
 
 

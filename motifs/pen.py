@@ -14,9 +14,10 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
 
 import numpy as np
-import pathops
+import pathops  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
@@ -26,10 +27,13 @@ __all__ = [
     "Spine",
     "along",
     "blade",
+    "both",
     "brush",
     "chain_through",
     "disc",
+    "heading",
     "join",
+    "join_open",
     "mirrored",
     "moved",
     "ring_through",
@@ -66,13 +70,13 @@ def _piece(a: complex, b: complex, theta: float, phi: float) -> list[complex]:
 
 
 def _open_run(points: list[complex], start: float | None, end: float | None) -> Chain:
-    chords = [b - a for a, b in zip(points[:-1], points[1:], strict=True)]
+    chords = [b - a for a, b in pairwise(points)]
     n = len(chords)
     length = [abs(c) for c in chords]
     angle = [cmath.phase(c) for c in chords]
     if n == 1 and start is None and end is None:
         start = math.degrees(angle[0])
-    turn = [0.0] + [_wrapped(b - a) for a, b in zip(angle[:-1], angle[1:], strict=True)] + [0.0]
+    turn = [0.0] + [_wrapped(b - a) for a, b in pairwise(angle)] + [0.0]
     rows = np.zeros((n + 1, n + 1))
     right = np.zeros(n + 1)
     rows[0, 0] = 1.0
@@ -94,10 +98,7 @@ def _open_run(points: list[complex], start: float | None, end: float | None) -> 
         right[n] = _wrapped(math.radians(end) - angle[-1])
     theta = np.linalg.solve(rows, right)
     return np.array(
-        [
-            _piece(points[k], points[k + 1], float(theta[k]), float(-turn[k + 1] - theta[k + 1]))
-            for k in range(n)
-        ]
+        [_piece(points[k], points[k + 1], float(theta[k]), float(-turn[k + 1] - theta[k + 1])) for k in range(n)]
     )
 
 
@@ -110,10 +111,7 @@ def chain_through(*knots: Knot) -> Chain:
     points = [k[0] if isinstance(k, tuple) else k for k in knots]
     ways = [k[1] if isinstance(k, tuple) else None for k in knots]
     breaks = [0, *(i for i in range(1, len(knots) - 1) if ways[i] is not None), len(knots) - 1]
-    runs = [
-        _open_run(points[a : b + 1], ways[a], ways[b])
-        for a, b in zip(breaks[:-1], breaks[1:], strict=True)
-    ]
+    runs = [_open_run(points[a : b + 1], ways[a], ways[b]) for a, b in pairwise(breaks)]
     return np.concatenate(runs)
 
 
@@ -137,6 +135,13 @@ def join(*chains: Chain) -> Chain:
         if abs(b - a) > 1e-9:
             pieces.append(np.array([[a, a + (b - a) / 3, b - (b - a) / 3, b]]))
     return np.concatenate(pieces)
+
+
+def join_open(*chains: Chain) -> Chain:
+    """Chain several chains one after another, with straight pieces over the gaps."""
+    ring = join(*chains)
+    closing = abs(complex(chains[-1][-1, 3]) - complex(chains[0][0, 0])) > 1e-9
+    return ring[:-1] if closing else ring
 
 
 class Spine:
@@ -186,9 +191,7 @@ def _fitted(curve: Callable[[NDArray[np.float64]], Chain], u: NDArray[np.float64
     low, high = np.clip(u - near, 0, 1), np.clip(u + near, 0, 1)
     slope = (curve(high) - curve(low)) / (high - low)
     at, third = curve(u), np.diff(u) / 3
-    return np.stack(
-        [at[:-1], at[:-1] + slope[:-1] * third, at[1:] - slope[1:] * third, at[1:]], axis=1
-    )
+    return np.stack([at[:-1], at[:-1] + slope[:-1] * third, at[1:] - slope[1:] * third, at[1:]], axis=1)
 
 
 def _cap(before: Chain, after: Chain) -> Chain:
@@ -210,22 +213,32 @@ def _profile(stops: Stops) -> Callable[[NDArray[np.float64]], NDArray[np.float64
 def brush(spine: Spine, left: Stops, right: Stops | None = None, *, pieces: int = 16) -> Chain:
     """Return the ring of a stroke.
 
-    ``left`` and ``right`` list (fraction of length, half width); both ends are round.
+    ``left`` and ``right`` list (fraction of length, half width). Ends are round; a stroke of
+    no width at both ends closes on its own two sides instead.
     """
-    # Closer together near the ends, where the width changes fastest.
-    even = np.arange(pieces + 1) / pieces
-    u = 0.4 * even + 0.3 * (1 - np.cos(np.pi * even))
     near, far = _profile(left), _profile(right or left)
-    go = _fitted(lambda s: spine.points(s) - spine.normals(s) * near(s), u)
-    back = _fitted(lambda s: spine.points(s) + spine.normals(s) * far(s), u)[::-1, ::-1]
-    return np.concatenate(
-        [
-            go,
-            _cap(go, back),
-            back,
-            _cap(back, go),
-        ]
-    )
+    u = np.arange(pieces + 1) / pieces
+    closing = float(near(np.zeros(1))[0] + near(np.ones(1))[0]) < 1e-6
+    # Stations crowd towards the ends, where the width changes fastest. All the way for
+    # a stroke that closes there: its width may grow like a square root, which a cubic
+    # follows only when walked by the angle.
+    crowd = 1.0 if closing else 0.6
+
+    def station(x: NDArray[np.float64]) -> NDArray[np.float64]:
+        return (1 - crowd) * x + crowd * (1 - np.cos(np.pi * x)) / 2
+
+    def left_side(x: NDArray[np.float64]) -> Chain:
+        s = station(x)
+        return spine.points(s) - spine.normals(s) * near(s)
+
+    def right_side(x: NDArray[np.float64]) -> Chain:
+        s = station(x)
+        return spine.points(s) + spine.normals(s) * far(s)
+
+    go, back = _fitted(left_side, u), _fitted(right_side, u)[::-1, ::-1]
+    if closing:
+        return np.concatenate([go, back])
+    return np.concatenate([go, _cap(go, back), back, _cap(back, go)])
 
 
 def blade(
@@ -241,9 +254,9 @@ def blade(
     """Return a leaf-shaped ring: widest at ``belly``, ends rounded to radius ``tip``.
 
     The half width goes as s^p (1 - s)^q, so ``fullness`` under 1 gives blunt ends and
-    over 1 drawn-out ones.
+    over 1 drawn-out ones; a tip of 0 with ``fullness`` 0.5 is round.
     """
-    s = np.linspace(0, 1, 49)
+    s = (1 - np.cos(np.linspace(0, np.pi, 65))) / 2
     if belly < 0.5:
         p, q = fullness, fullness * (1 - belly) / belly
     else:
@@ -289,9 +302,12 @@ def mirrored(ring: Chain, x: float = 0.0) -> Chain:
     return np.asarray(flipped[::-1, ::-1])
 
 
-def moved(
-    ring: Chain, *, by: complex = 0, turn: float = 0.0, size: float = 1.0, about: complex = 0
-) -> Chain:
+def both(*rings: Chain) -> list[Chain]:
+    """Return the rings and their reflections in the vertical line at 0."""
+    return [*rings, *(mirrored(ring) for ring in rings)]
+
+
+def moved(ring: Chain, *, by: complex = 0, turn: float = 0.0, size: float = 1.0, about: complex = 0) -> Chain:
     """Return the ring turned and sized about a point, then moved."""
     return np.asarray((ring - about) * size * heading(turn) + about + by)
 
@@ -301,9 +317,7 @@ def _path(rings: Iterable[Chain]) -> pathops.Path:
     for ring in rings:
         path.moveTo(float(ring[0, 0].real), float(ring[0, 0].imag))
         for _, b, c, d in ring:
-            path.cubicTo(
-                float(b.real), float(b.imag), float(c.real), float(c.imag), float(d.real), float(d.imag)
-            )
+            path.cubicTo(float(b.real), float(b.imag), float(c.real), float(c.imag), float(d.real), float(d.imag))
         path.close()
     return path
 
@@ -331,6 +345,23 @@ class Ink:
         self.path = pathops.op(self.path, other.path, pathops.PathOp.UNION)
         return self
 
+    def take(self, other: Ink) -> Ink:
+        """Cut another inked shape away."""
+        self.path = pathops.op(self.path, other.path, pathops.PathOp.DIFFERENCE)
+        return self
+
+    def keep(self, other: Ink) -> Ink:
+        """Keep only what lies inside another inked shape."""
+        self.path = pathops.op(self.path, other.path, pathops.PathOp.INTERSECTION)
+        return self
+
+    def placed(self, *, turn: float = 0.0, by: complex = 0) -> Ink:
+        """Return a copy turned about the origin, then moved."""
+        out = Ink()
+        z = heading(turn)
+        out.path = self.path.transform(z.real, z.imag, -z.imag, z.real, by.real, by.imag)
+        return out
+
     def halo(self, other: Ink, width: float) -> Ink:
         """Cut a clear line round another shape, and that shape itself, away."""
         grown = pathops.Path(other.path)
@@ -341,7 +372,11 @@ class Ink:
         return self
 
     def rings(self) -> list[Chain]:
-        """Return the outline as rings of cubics; straight pieces have even handles."""
+        """Return the outline as rings of cubics; straight pieces have even handles.
+
+        Shells and holes are wound opposite ways, so that both fill rules draw alike.
+        """
+        self.path.simplify(fix_winding=True)
         rings: list[Chain] = []
         pieces: list[list[complex]] = []
         here = first = 0j
