@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from friezewright.errors import GeometryError, LimitError
 from friezewright.geometry import affine
 from friezewright.geometry.affine import FloatArray
-from friezewright.geometry.artwork import Artwork, Placements, bounds_of
+from friezewright.geometry.artwork import Artwork, Placements
 from friezewright.geometry.outline import IntArray, Outline, frozen
 from friezewright.geometry.planar.nearness import smallest_gap
 from friezewright.pattern.contact import MEASURE_MM

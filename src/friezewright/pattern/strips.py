@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from friezewright.errors import InputError
-from friezewright.geometry import affine
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Placements
 from friezewright.geometry.outline import Outline
