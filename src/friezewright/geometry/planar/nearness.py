@@ -17,6 +17,7 @@ from friezewright.geometry import affine
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import BoolArray, IntArray, Outline
+from friezewright.geometry.planar.coarse import Discs, discs_of
 from friezewright.geometry.planar.polygons import FlatShape, flat_shape, whole_copies
 from friezewright.geometry.planar.region import Region, distance_to_edge, edges_of
 
@@ -68,7 +69,7 @@ def smallest_gap(
     tuple or None
         None if no two copies come as near as ``reach_mm``.
     """
-    disc = _discs(artwork)
+    disc = discs_of(artwork)
     return _nearest(artwork, artwork, _near_pairs(disc, disc, reach_mm, same=True), tolerance_mm, reach_mm)
 
 
@@ -76,7 +77,7 @@ def gap_between(
     a: Artwork[Outline], b: Artwork[Outline], *, tolerance_mm: float, reach_mm: float
 ) -> tuple[float, tuple[float, float]] | None:
     """Return the smallest distance between a copy of ``a`` and one of ``b``, and the place, as :func:`smallest_gap`."""
-    pairs = _near_pairs(_discs(a), _discs(b), reach_mm, same=False)
+    pairs = _near_pairs(discs_of(a), discs_of(b), reach_mm, same=False)
     return _nearest(a, b, pairs, tolerance_mm, reach_mm)
 
 
@@ -85,7 +86,7 @@ def touching_groups(artwork: Artwork[Outline], *, tolerance_mm: float, slack_mm:
 
     Groups are numbered by their first copy. Two copies hang together when they come within ``slack_mm``.
     """
-    disc = _discs(artwork)
+    disc = discs_of(artwork)
     situations = _situations(artwork, artwork, _near_pairs(disc, disc, slack_mm, same=True))
     joined = np.zeros(len(situations.first), dtype=bool)
     for which, distance in _measured(situations, tolerance_mm):
@@ -108,7 +109,7 @@ def clearance(artwork: Artwork[Outline], region: Region, *, tolerance_mm: float)
         return float("inf")
     if region.is_empty:
         raise ValueError("an empty region has no inside to keep clear of its edge")
-    discs = _discs(artwork)
+    discs = discs_of(artwork)
     to_edge = distance_to_edge(region, discs.centre)
     inside = shapely.contains_xy(region.shape, discs.centre[:, 0], discs.centre[:, 1])
     bound = np.where(inside, to_edge, -to_edge) - discs.radius
@@ -144,36 +145,7 @@ def _clearances(copies: Any, region: Region, tree: shapely.STRtree) -> FloatArra
     return result
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Discs:
-    """A disc round every copy, to rule out pairs without looking at them."""
-
-    centre: FloatArray
-    radius: FloatArray
-
-
-def _discs(artwork: Artwork[Outline]) -> _Discs:
-    index, maps = artwork.placements.shape, artwork.placements.matrix
-    if not len(artwork):
-        return _Discs(np.zeros((0, 2)), np.zeros(0))
-    boxes = [shape.bounds() for shape in artwork.shapes]
-    middle = np.array([0.5 * (box[0] + box[1]) for box in boxes])
-    # A cubic lies in the hull of its control points.
-    radius = np.array(
-        [
-            np.hypot(*np.moveaxis(shape.segments - centre, -1, 0)).max()
-            for shape, centre in zip(artwork.shapes, middle, strict=True)
-        ]
-    )
-    x, y = middle[index, 0], middle[index, 1]
-    centre = np.stack(
-        [maps[:, row, 0] * x + maps[:, row, 1] * y + maps[:, row, 2] for row in (0, 1)],
-        axis=1,
-    )
-    return _Discs(centre, radius[index] * affine.largest_stretch(maps))
-
-
-def _near_pairs(a: _Discs, b: _Discs, reach_mm: float, *, same: bool) -> tuple[IntArray, IntArray]:
+def _near_pairs(a: Discs, b: Discs, reach_mm: float, *, same: bool) -> tuple[IntArray, IntArray]:
     """Return the pairs whose discs come within reach; each pair once, and no copy with itself, when ``same``."""
     if not len(a.radius) or not len(b.radius):
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)

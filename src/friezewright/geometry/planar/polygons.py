@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 import shapely
-from shapely.errors import ShapelyError
+from shapely.errors import ShapelyError  # type: ignore[attr-defined]
 
 from friezewright.errors import GeometryError
-from friezewright.geometry import affine
+from friezewright.geometry import affine, cubic
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import IntArray, Outline
 from friezewright.geometry.tolerance import SNAP_MM
@@ -38,6 +38,8 @@ class FlatShape:
         As :meth:`Outline.flattened` returns them for ``outline``.
     part_of_loop
         Part of each loop, rising, shape (k,).
+    chords
+        Into how many chords each segment was cut, shape (n,).
     """
 
     outline: Outline
@@ -46,6 +48,7 @@ class FlatShape:
     parameter: FloatArray
     loop: IntArray
     part_of_loop: IntArray
+    chords: IntArray
 
     @property
     def part_count(self) -> int:
@@ -77,6 +80,7 @@ def flat_shape(outline: Outline, *, tolerance_mm: float) -> FlatShape:
         parameter=parameter,
         loop=loop,
         part_of_loop=part,
+        chords=cubic.chord_counts(sorted_outline.segments, sorted_outline.is_line, tolerance_mm=tolerance_mm),
     )
 
 

@@ -16,6 +16,7 @@ import shapely
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import BoolArray, Outline
 from friezewright.geometry.planar.polygons import areas_only, flat_shape, overlaid, placed
+from friezewright.geometry.refit import refit_closed
 from friezewright.geometry.tolerance import COINCIDENT_MM, ZONE_FLATTEN_MM
 
 __all__ = [
@@ -202,22 +203,23 @@ def outline_of(region: Region, *, tolerance_mm: float = ZONE_FLATTEN_MM) -> Outl
     region
         The region.
     tolerance_mm
-        Furthest a segment may lie from the region's polygon.
+        Furthest a vertex of the region's polygon may lie from the outline. Straight runs become lines, runs that turn
+        no more than a finely sampled curve does become cubics, corners stay.
     """
-    from friezewright.geometry import cubic
-
-    segments, starts = [], [0]
+    segments, lines, starts = [], [], [0]
     for part in shapely.get_parts(region.shape):
         for i, ring in enumerate(shapely.get_rings(part)):
             points = shapely.get_coordinates(ring)[:-1]
             # Overlays leave rings wound either way; positive area is what the library calls counter-clockwise.
             if bool(shapely.is_ccw(ring)) != (i == 0):
                 points = points[::-1]
-            segments.append(cubic.line(points, np.roll(points, -1, axis=0)))
-            starts.append(starts[-1] + len(points))
+            fit = refit_closed(points, tolerance_mm=tolerance_mm, sampled_mm=ZONE_FLATTEN_MM)
+            segments.append(fit.segments)
+            lines.append(fit.is_line)
+            starts.append(starts[-1] + len(fit.segments))
     if not segments:
         return Outline(np.zeros((0, 4, 2)), np.zeros(0, bool), np.zeros(1, np.int64))
-    return Outline(np.concatenate(segments), np.ones(starts[-1], bool), np.array(starts))
+    return Outline(np.concatenate(segments), np.concatenate(lines), np.array(starts))
 
 
 def contains_points(region: Region, points: FloatArray) -> BoolArray:
