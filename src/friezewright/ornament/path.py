@@ -87,6 +87,10 @@ class Line:
         move = distance_mm * normal_of(self.direction)
         return Line(self.start + move, self.end + move)
 
+    def backwards(self) -> Line:
+        """Return the piece run the other way."""
+        return Line(self.end, self.start)
+
     def cubics(self) -> FloatArray:
         """Return the piece as cubics (1, 4, 2)."""
         return cubic.line(self.start, self.end)[None]
@@ -134,6 +138,15 @@ class Arc:
         if radius <= 1e-9:
             return None
         return Arc(centre=self.centre, radius_mm=radius, start_rad=self.start_rad, sweep_rad=self.sweep_rad)
+
+    def backwards(self) -> Arc:
+        """Return the piece run the other way."""
+        return Arc(
+            centre=self.centre,
+            radius_mm=self.radius_mm,
+            start_rad=self.start_rad + self.sweep_rad,
+            sweep_rad=-self.sweep_rad,
+        )
 
     def cubics(self) -> FloatArray:
         """Return the piece as cubics, at most a twelfth of a circle each: within 4e-7 of the radius."""
@@ -223,6 +236,10 @@ class Curve:
         moved = Curve(segments=self.segments, distance_mm=self.distance_mm + distance_mm)
         return None if moved.folds else moved
 
+    def backwards(self) -> Curve:
+        """Return the piece run the other way."""
+        return Curve(segments=self.segments[::-1, ::-1], distance_mm=-self.distance_mm)
+
     def cubics(self) -> FloatArray:
         """Return the piece as cubics: the chain itself, or four Hermite cubics to each of its segments."""
         if self.distance_mm == 0.0:
@@ -291,18 +308,42 @@ class Path:
             ends[index == len(self.pieces) - 1] = np.inf
         return np.asarray(straight & (first + width <= ends + 1e-9))
 
-    def least_radius_mm(self) -> float:
-        """Return the smallest radius of the bends, infinite on a straight path."""
-        radii = [_radius(piece) for piece in self.pieces]
-        return min(radii, default=math.inf)
+    def bends_mm(self) -> tuple[float, ...]:
+        """Return the tightest radius of the bends each way: positive towards the normal, negative away from it."""
+        curvatures = np.concatenate([np.zeros(1), *(_curvatures(piece) for piece in self.pieces)])
+        return tuple(1.0 / float(k) for k in (curvatures.max(), curvatures.min()) if abs(k) > 1e-9)
+
+    def turns(self) -> int:
+        """Return by how many equal turns a closed path is carried onto itself; a circle counts 1, as any would do."""
+        kinds = [_kind(piece) for piece in self.pieces]
+        count = len(kinds)
+        if not self.closed or count < 2:
+            return _curve_turns(self)
+        for turns in range(count, 1, -1):
+            if count % turns == 0 and kinds == kinds[count // turns :] + kinds[: count // turns]:
+                return turns
+        return 1
 
 
-def _radius(piece: Piece) -> float:
+def _curvatures(piece: Piece) -> FloatArray:
     if isinstance(piece, Line):
-        return math.inf
-    return piece.radius_mm if isinstance(piece, Arc) else piece.least_radius_mm()
+        return np.zeros(1)
+    count = 2 if isinstance(piece, Arc) else 64 * len(piece.segments)
+    return piece.frames(np.linspace(0.0, piece.length_mm, count)).curvature
 
 
-def total_turn_rad(pieces: Sequence[Piece]) -> float:
-    """Return by how much the direction turns along the pieces, joints left out."""
-    return sum(piece.sweep_rad for piece in pieces if isinstance(piece, Arc))
+def _kind(piece: Piece) -> tuple[object, ...]:
+    if isinstance(piece, Line):
+        return ("line", round(piece.length_mm, 5))
+    if isinstance(piece, Arc):
+        return ("arc", round(piece.radius_mm, 5), round(piece.sweep_rad, 6))
+    return ("curve", id(piece))
+
+
+def _curve_turns(path: Path) -> int:
+    if not path.closed or isinstance(path.pieces[0], Arc):
+        return 1
+    # A half turn sends each point to the one half way round, so their sum stays the same.
+    s = path.length_mm * np.arange(48) / 48.0
+    here, there = path.frames(s).point, path.frames(s + 0.5 * path.length_mm).point
+    return 2 if float(np.ptp(here + there, axis=0).max()) < 1e-2 else 1
