@@ -122,15 +122,15 @@ def move_times(
     return np.asarray(ramps + np.divide(cruise, peak, out=np.zeros_like(cruise), where=peak > 0.0))
 
 
-def corner_speeds(turn_cos: ArrayLike, shorter_leg_mm: ArrayLike, limits: Limits) -> FloatArray:
+def corner_speeds(before: FloatArray, after: FloatArray, shorter_leg_mm: FloatArray, limits: Limits) -> FloatArray:
     """Return the squared speeds that corners may be taken at, in mm²/s²; infinite where a path runs straight on.
 
     Parameters
     ----------
-    turn_cos
-        Cosine of the angle the direction turns by: 1 straight on, -1 back.
+    before, after
+        Unit directions into and out of each corner, shape (n, 2).
     shorter_leg_mm
-        Length of the shorter straight leg at each corner; used by the radius rule alone.
+        Length of the shorter leg at each corner, shape (n,); used by the radius rule alone.
     limits
         Slack, acceleration and rule.
 
@@ -140,22 +140,19 @@ def corner_speeds(turn_cos: ArrayLike, shorter_leg_mm: ArrayLike, limits: Limits
     ``d`` has radius ``d s / (1 - s)`` (plane geometry). The arc that leaves both legs at their middle has radius
     ``leg / (2 tan(turn / 2))``, which is exact for a regular polygon.
     """
-    cos = np.clip(np.asarray(turn_cos, dtype=np.float64), -1.0, 1.0)
-    leg = np.asarray(shorter_leg_mm, dtype=np.float64)
+    total, change = before + after, after - before
+    # Half the turn from sums and differences: an angle's cosine would lose half the digits at both ends.
+    inner = np.minimum(0.5 * np.hypot(total[:, 0], total[:, 1]), 1.0)
+    sine = 0.5 * np.hypot(change[:, 0], change[:, 1])
+    free = np.full(len(inner), np.inf)
     if limits.corner_rule is CornerRule.STOP:
-        return np.where(cos < np.cos(_STOP_RAD), 0.0, np.inf) + 0.0 * leg
-    inner = np.sqrt(0.5 * (1.0 + cos))
-    accel = limits.acceleration_mm_s2
-    # 1 - s loses its digits near straight on; half of sin² over (1 + s) does not.
-    open_ = 0.5 * (1.0 - cos) / (1.0 + inner)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        by_angle = accel * limits.corner_slack_mm * np.where(open_ > 0.0, inner / open_, np.inf)
-        by_angle = np.where(open_ > 0.0, by_angle, np.inf)
-        if limits.corner_rule is CornerRule.ANGLE:
-            return by_angle + 0.0 * leg
-        half_tan = np.sqrt((1.0 - cos) / (1.0 + cos))
-        by_radius = np.where(half_tan > 0.0, accel * leg / (2.0 * half_tan), np.inf)
-    return np.asarray(np.minimum(by_angle, by_radius))
+        return np.where(sine > np.sin(0.5 * _STOP_RAD), 0.0, free)
+    accel, bends = limits.acceleration_mm_s2, sine > 1e-12
+    # 1 - s written so that it keeps its digits near straight on.
+    radius = np.divide(limits.corner_slack_mm * inner * (1.0 + inner), sine * sine, out=free.copy(), where=bends)
+    if limits.corner_rule is CornerRule.ANGLE_AND_RADIUS:
+        radius = np.minimum(radius, np.divide(0.5 * shorter_leg_mm * inner, sine, out=free, where=bends))
+    return np.asarray(accel * radius)
 
 
 def node_speeds(length_mm: FloatArray, cap: FloatArray, acceleration_mm_s2: ArrayLike) -> FloatArray:
@@ -248,13 +245,12 @@ def _pieces(strokes: Strokes, limits: Limits) -> _Pieces:
         bend[curve, 1] = cubic.curvature(bent, t + step[curve])
 
     accel = limits.acceleration_mm_s2
-    cap = np.full(len(owner) + 1, limits.speed_mm_s**2)
+    cap = np.full(len(owner) + 1, float(limits.speed_mm_s) ** 2)
     for nodes, kappa in ((slice(None, -1), bend[:, 0]), (slice(1, None), bend[:, 1])):
         np.minimum(cap[nodes], accel / np.maximum(kappa, 1e-12), out=cap[nodes])
     begin, finish = _tangents(segments)
     whole = np.add.reduceat(length, first) if len(first) else np.zeros(0)
-    turn_cos = np.sum(finish[:-1] * begin[1:], axis=1)
-    corner = corner_speeds(turn_cos, np.minimum(whole[:-1], whole[1:]), limits)
+    corner = corner_speeds(finish[:-1], begin[1:], np.minimum(whole[:-1], whole[1:]), limits)
     joints = first[1:]
     cap[joints] = np.minimum(cap[joints], corner)
     # A path of nothing but empty segments has no pieces and takes no time.
@@ -265,18 +261,25 @@ def _pieces(strokes: Strokes, limits: Limits) -> _Pieces:
 
 def _piece_times(pieces: _Pieces, limits: Limits) -> FloatArray:
     accel, length = limits.acceleration_mm_s2, pieces.length
+    top = np.full(len(length), float(limits.speed_mm_s))
+    along = np.full(len(length), float(accel))
     square = node_speeds(length, pieces.cap, accel)
-    if not pieces.straight.all():
+    curved = not pieces.straight.all()
+    if curved:
         for _ in range(_ROUNDS):
             sideways = 0.5 * (pieces.bend[:, 0] * square[:-1] + pieces.bend[:, 1] * square[1:])
             along = np.sqrt(np.maximum(accel * accel - sideways * sideways, 0.0))
             square = 0.5 * (square + node_speeds(length, pieces.cap, along))
+        top = np.minimum(top, np.sqrt(accel / np.maximum(pieces.bend.max(axis=1), 1e-12)))
+        # Where bending takes nearly all, there is nothing left to peak with, and dividing by it means nothing.
+        along = np.maximum(along, 0.01 * accel)
     speed = np.sqrt(square)
     before, after = speed[:-1], speed[1:]
-    seconds = move_times(length, before, after, speed_mm_s=limits.speed_mm_s, acceleration_mm_s2=accel)
-    # On curves speed changes steadily between nodes; where both are at rest a piece is a small move of its own.
-    curve = ~pieces.straight & (before + after > 0.0)
-    seconds[curve] = 2.0 * length[curve] / (before + after)[curve]
+    seconds = move_times(length, before, after, speed_mm_s=top, acceleration_mm_s2=along)
+    if curved:
+        # Speed that changes steadily from node to node is always possible on a curve; a peak between may be quicker.
+        steady = np.divide(2.0 * length, before + after, out=seconds.copy(), where=before + after > 0.0)
+        seconds = np.where(pieces.straight, seconds, np.minimum(seconds, steady))
     return seconds
 
 
