@@ -3,8 +3,9 @@
 Terms. A *track* is a closed loop of segments that polygons were sampled from: a loop of a motif, or one of a zone's
 edge. A *place* on a track is one number: the segment's index within the track plus the parameter on it. An overlay
 hands back rings; each straight *edge* of a ring was cut from one chord of one track and knows between which places it
-lies. Edges that follow each other on a track make a *run*, which is drawn as the track's own segments, cut exactly. Where two
-runs meet, their curves are made to meet: the places move from the chords' crossing to the curves' by Newton's method.
+lies. Edges that follow each other on a track make a *run*, which is drawn as the track's own segments, cut exactly.
+Where two runs meet, their curves are made to meet: the places move from the chords' crossing to the curves' by Newton's
+method.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from friezewright.geometry import cubic
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import BoolArray, IntArray
 
-__all__ = ["Restored", "RingEdges", "Tracks", "restored"]
+__all__ = ["CutRuns", "Restored", "RingEdges", "Tracks", "cut_runs", "mapped", "restored"]
 
 _MEET_MM = 1e-7
 """Curves are taken to meet when their points come this near: a hundredth of what can be written."""
@@ -223,10 +224,10 @@ def _runs(tracks: Tracks, edges: RingEdges, begins: BoolArray) -> _Runs:
 
 def _point(tracks: Tracks, frames: FloatArray, runs: _Runs, which: IntArray, place: FloatArray) -> FloatArray:
     segment, t = tracks.at(runs.track[which], place)
-    return _mapped(frames[runs.frame[which]], cubic.evaluate(tracks.segments[segment], t))
+    return mapped(frames[runs.frame[which]], cubic.evaluate(tracks.segments[segment], t))
 
 
-def _mapped(maps: FloatArray, points: FloatArray) -> FloatArray:
+def mapped(maps: FloatArray, points: FloatArray) -> FloatArray:
     """Return point i (or control points i) under map i."""
     shaped = maps.reshape(len(maps), *(1,) * (points.ndim - 2), 2, 3)
     x, y = points[..., 0], points[..., 1]
@@ -289,49 +290,82 @@ def _meetings(tracks: Tracks, frames: FloatArray, runs: _Runs) -> FloatArray:
     return meeting
 
 
-def _drawn(tracks: Tracks, frames: FloatArray, runs: _Runs, meeting: FloatArray) -> Restored:
-    """Return the segments of all runs; strays become lines."""
-    way = runs.end - runs.begin
-    on_track = np.flatnonzero((runs.track >= 0) & (np.abs(way) > 1e-9))
-    low, high = np.minimum(runs.begin, runs.end)[on_track], np.maximum(runs.begin, runs.end)[on_track]
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class CutRuns:
+    """Segments of runs, run after run: ``run`` and ``source`` name the run and the track's segment of each, (n,)."""
+
+    segments: FloatArray
+    is_line: BoolArray
+    run: IntArray
+    source: IntArray
+    first: BoolArray
+    last: BoolArray
+
+
+def cut_runs(tracks: Tracks, maps: FloatArray, track: IntArray, begin: FloatArray, end: FloatArray) -> CutRuns:
+    """Return the parts of tracks between two places each, exactly; runs shorter than 1e-9 of a segment leave nothing.
+
+    Parameters
+    ----------
+    tracks
+        The tracks.
+    maps
+        Affine map of each run, shape (r, 2, 3).
+    track, begin, end
+        Track of each run and its places, shape (r,); ``end`` below ``begin`` runs backwards.
+    """
+    way = end - begin
+    kept = np.flatnonzero(np.abs(way) > 1e-9)
+    low, high = np.minimum(begin, end)[kept], np.maximum(begin, end)[kept]
     first, last = np.floor(low + 1e-9), np.ceil(high - 1e-9)
     number = np.maximum(last - first, 1.0).astype(np.int64)
-    run = np.repeat(np.arange(len(on_track)), number)
+    run = np.repeat(np.arange(len(kept)), number)
     step = np.arange(len(run)) - np.repeat(np.cumsum(number) - number, number)
-    forward = way[on_track][run] > 0.0
+    forward = way[kept][run] > 0.0
     piece = np.where(forward, first[run] + step, first[run] + number[run] - 1 - step)
     near, far = np.clip(low[run] - piece, 0.0, 1.0), np.clip(high[run] - piece, 0.0, 1.0)
-    track = runs.track[on_track][run]
-    source = tracks.first[track] + np.mod(piece.astype(np.int64), tracks.count[track])
+    on = track[kept][run]
+    source = tracks.first[on] + np.mod(piece.astype(np.int64), tracks.count[on])
     cut = cubic.restrict(tracks.segments[source], np.where(forward, near, far), np.where(forward, far, near))
     # An uncut segment is taken as it is: blossoming would change its last bits.
     entire = (near == 0.0) & (far == 1.0)
     cut[entire & forward] = tracks.segments[source[entire & forward]]
     cut[entire & ~forward] = tracks.segments[source[entire & ~forward]][:, ::-1]
-    cut = _mapped(frames[runs.frame[on_track]][run], cut)
-    starts = step == 0
-    ends = step == number[run] - 1
-    free = ~runs.whole[on_track][run]
-    of_run = on_track[run]
+    return CutRuns(
+        segments=mapped(maps[kept][run], cut),
+        is_line=tracks.is_line[source],
+        run=kept[run],
+        source=source,
+        first=step == 0,
+        last=step == number[run] - 1,
+    )
+
+
+def _drawn(tracks: Tracks, frames: FloatArray, runs: _Runs, meeting: FloatArray) -> Restored:
+    """Return the segments of all runs; strays become lines."""
+    known = np.flatnonzero(runs.track >= 0)
+    cut = cut_runs(tracks, frames[runs.frame[known]], runs.track[known], runs.begin[known], runs.end[known])
+    of_run = known[cut.run]
+    free = ~runs.whole[of_run]
+    curves = cut.segments
     for chosen, end, handle, target in (
-        (starts & free, 0, 1, meeting[of_run]),
-        (ends & free, 3, 2, meeting[runs.following[of_run]]),
+        (cut.first & free, 0, 1, meeting[of_run]),
+        (cut.last & free, 3, 2, meeting[runs.following[of_run]]),
     ):
-        shift = target[chosen] - cut[chosen, end]
-        cut[chosen, end] = target[chosen]
-        cut[chosen, handle] += shift
+        shift = target[chosen] - curves[chosen, end]
+        curves[chosen, end] = target[chosen]
+        curves[chosen, handle] += shift
     stray = np.flatnonzero(runs.track < 0)
-    lines = cubic.line(meeting[stray], meeting[runs.following[stray]])
-    segments = np.concatenate([cut, lines])
-    is_line = np.concatenate([tracks.is_line[source], np.ones(len(stray), dtype=bool)])
+    segments = np.concatenate([curves, cubic.line(meeting[stray], meeting[runs.following[stray]])])
+    is_line = np.concatenate([cut.is_line, np.ones(len(stray), dtype=bool)])
     segments[is_line] = cubic.line(segments[is_line, 0], segments[is_line, 3])
     owner = np.concatenate([of_run, stray])
-    order = np.lexsort((np.concatenate([step, np.zeros(len(stray), dtype=np.int64)]), owner))
+    order = np.argsort(owner, kind="stable")
     return Restored(
         segments=segments[order],
         is_line=is_line[order],
         ring=runs.ring[owner][order],
-        origin=np.concatenate([tracks.origin[source], np.full(len(stray), -1)])[order],
+        origin=np.concatenate([tracks.origin[cut.source], np.full(len(stray), -1)])[order],
         is_edge=runs.is_edge[owner][order],
         fell_back=np.zeros(int(runs.ring[-1]) + 1, dtype=bool),
     )
