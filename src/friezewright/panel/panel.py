@@ -94,7 +94,9 @@ class Panel:
                 RIM, f"is {x1 - x0:.0f} x {y1 - y0:.0f} mm", f"panels up to {LARGEST_MM:g} mm a side are taken on"
             )
         if self.frame == (0.0, 0.0, 0.0, 0.0):
-            object.__setattr__(self, "frame", (x0, y0, x1 - x0, y1 - y0))
+            # A rounded corner's box is off by the last digit of its curves.
+            x, y, width, height = (round(value, 9) + 0.0 for value in (x0, y0, x1 - x0, y1 - y0))
+            object.__setattr__(self, "frame", (x, y, width, height))
         elif not (np.isfinite(self.frame).all() and min(self.frame[2:]) > 0.0):
             raise PanelError("the frame", f"is {self.frame}", "give x, y and a width and height above zero in mm")
         areas = [_checked_area(_called("cutout", part), part.outline) for part in self.cutouts]
@@ -103,14 +105,7 @@ class Panel:
         for first, second in _near_pairs(self.cutouts):
             _check_apart(self.cutouts[first], areas[first], self.cutouts[second], areas[second])
         for part in self.reserves:
-            if intersection(_checked_area(_called("reserve", part), part.outline), rim).area_mm2() <= _SLIVER_MM2:
-                x, y = part.outline.segments[0, 0].tolist()
-                raise PanelError(
-                    _called("reserve", part),
-                    "lies outside the panel",
-                    "move it onto the panel, or leave it out",
-                    (x, y),
-                )
+            _check_on(part, _checked_area(_called("reserve", part), part.outline), rim)
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -198,6 +193,13 @@ def _check_inside(part: Opening, area: Region, rim: Region) -> None:
     if gaps[nearest] <= _TOUCH_MM:
         x, y = points[nearest].tolist()
         raise PanelError(_called("cutout", part), "touches the rim", remedy, (x, y))
+
+
+def _check_on(part: Opening, area: Region, rim: Region) -> None:
+    if intersection(area, rim).area_mm2() <= _SLIVER_MM2:
+        x, y = part.outline.segments[0, 0].tolist()
+        remedy = "move it onto the panel, or leave it out"
+        raise PanelError(_called("reserve", part), "lies outside the panel", remedy, (x, y))
 
 
 def _near_pairs(parts: tuple[Opening, ...]) -> Iterator[tuple[int, int]]:

@@ -98,7 +98,9 @@ class SvgDrawing:
         """
         if not 0.0 < mm_per_unit < float("inf"):
             raise DrawingError(f"{self.name}: a unit of {mm_per_unit} mm is no size; give a length above zero")
-        return self._stretched(mm_per_unit, mm_per_unit)
+        # Now it has a size.
+        findings = tuple(finding for finding in self.findings if finding.code != "no-size")
+        return replace(self._stretched(mm_per_unit, mm_per_unit), findings=findings)
 
     def _stretched(self, along_x: float, along_y: float) -> SvgDrawing:
         if along_x == along_y == 1.0:
