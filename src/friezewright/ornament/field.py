@@ -75,8 +75,8 @@ class FieldRequest:
 def field(request: FieldRequest, zone: Zone) -> Ornament:
     """Return the field that fills the zone, or the named area of it, as far as it goes.
 
-    Of all ways to lay one of the pattern's centres on the anchor the one with the most whole motifs is kept; among equals the
-    first, so the choice is the same on every run.
+    Of all ways to lay one of the pattern's centres on the anchor the one with the most whole motifs is kept; among
+    equals the first, so the choice is the same on every run.
     """
     region = zone.region if request.within is None else intersection(zone.region, request.within)
     centres = _centres(request.repeat)
