@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,14 +14,13 @@ from hypothesis import strategies as st
 from friezewright.errors import DrawingError, LimitError
 from friezewright.findings import Severity
 from friezewright.geometry import cubic
-from friezewright.reading import document, walk
 from friezewright.reading.measures import ViewBox
-from friezewright.reading.svg import read_svg
+from friezewright.reading.svg import FROM_ELSEWHERE, read_svg
 
 
-def svg(inner: str, *, head: str = 'width="100mm" height="50mm" viewBox="0 0 100 50"'):
+def svg(inner: str, *, head: str = 'width="100mm" height="50mm" viewBox="0 0 100 50"', limits=FROM_ELSEWHERE):
     text = f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {head}>{inner}</svg>'
-    return read_svg(text.encode(), name="door")
+    return read_svg(text.encode(), name="door", limits=limits)
 
 
 def codes(drawing) -> list[str]:
@@ -317,10 +317,10 @@ def test_what_is_no_drawing_is_one_clear_error(data):
         read_svg(data, name="door")
 
 
-def test_large_files_are_refused_before_they_are_read(monkeypatch):
-    monkeypatch.setattr(document, "MAX_BYTES", 1000)
+def test_large_files_are_refused_before_they_are_read():
+    small = replace(FROM_ELSEWHERE, size_bytes=1000)
     with pytest.raises(LimitError, match="MB"):
-        read_svg(b"<svg>" + b" " * 1000 + b"</svg>", name="door")
+        read_svg(b"<svg>" + b" " * 1000 + b"not even XML", name="door", limits=small)
 
 
 def test_deep_nesting_is_refused():
@@ -350,14 +350,15 @@ def test_a_drawing_that_uses_itself_is_refused(inner):
         svg(inner)
 
 
-def test_a_bomb_of_use_is_bounded(monkeypatch):
-    monkeypatch.setattr(walk, "MAX_ELEMENTS", 2000)
+def test_a_bomb_of_use_is_bounded():
     levels = "".join(f'<g id="n{i}">' + f'<use href="#n{i + 1}"/>' * 10 + "</g>" for i in range(12))
     with pytest.raises(LimitError, match="2000 elements"):
-        svg(f'<defs>{levels}<path id="n12" d="M0 0h1v1z"/></defs><use href="#n0"/>')
+        svg(
+            f'<defs>{levels}<path id="n12" d="M0 0h1v1z"/></defs><use href="#n0"/>',
+            limits=replace(FROM_ELSEWHERE, elements=2000),
+        )
 
 
-def test_too_many_segments_are_refused(monkeypatch):
-    monkeypatch.setattr(walk, "MAX_SEGMENTS", 50)
+def test_too_many_segments_are_refused():
     with pytest.raises(LimitError, match="50 curve segments"):
-        svg('<path d="M0 0' + "h1v1" * 30 + '"/>')
+        svg('<path d="M0 0' + "h1v1" * 30 + '"/>', limits=replace(FROM_ELSEWHERE, segments=50))

@@ -6,6 +6,7 @@ fold expansion and to reading local files; they can only stand in a document typ
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.parsers import expat
 
@@ -16,19 +17,36 @@ from friezewright.errors import DrawingError, LimitError
 if TYPE_CHECKING:
     from lxml.etree import _Element
 
-__all__ = ["MAX_BYTES", "MAX_DEPTH", "MAX_ELEMENTS", "MAX_SEGMENTS", "parse_document"]
+__all__ = ["FROM_ELSEWHERE", "MADE_HERE", "Limits", "parse_document"]
 
-MAX_BYTES = 32 * 2**20
-"""Largest file read: twenty times a motif of 20,000 segments written with all digits."""
 
-MAX_DEPTH = 100
-"""Deepest nesting of elements, each step through a ``use`` counted too."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """How large a drawing may be.
 
-MAX_ELEMENTS = 200_000
-"""Most elements drawn, each copy made by a ``use`` counted: what bounds a bomb made of ``use``."""
+    Parameters
+    ----------
+    size_bytes
+        Of the file.
+    depth
+        Of nested elements, each step through a ``use`` counted too.
+    elements
+        Drawn, each copy made by a ``use`` counted: what bounds a bomb made of ``use``.
+    segments
+        Of all curves together.
+    """
 
-MAX_SEGMENTS = 500_000
-"""Most curve segments in one drawing."""
+    size_bytes: int
+    depth: int
+    elements: int
+    segments: int
+
+
+FROM_ELSEWHERE = Limits(size_bytes=32 * 2**20, depth=100, elements=200_000, segments=500_000)
+"""For panels and motifs: twenty times a motif of 20,000 segments written with all digits."""
+
+MADE_HERE = Limits(size_bytes=512 * 2**20, depth=100, elements=2_000_000, segments=10_000_000)
+"""For layered drawings that this program wrote, of up to a million copies."""
 
 
 class _RootReachedError(Exception):
@@ -58,7 +76,7 @@ def _refuse_document_type(data: bytes, name: str) -> None:
         raise DrawingError(f"{name} is not an SVG drawing: {error}; save it again as plain SVG") from error
 
 
-def parse_document(data: bytes, *, name: str) -> _Element:
+def parse_document(data: bytes, *, name: str, most_bytes: int) -> _Element:
     """Return the root element of an XML file.
 
     Parameters
@@ -67,18 +85,19 @@ def parse_document(data: bytes, *, name: str) -> _Element:
         The file's bytes.
     name
         What to call the file in messages.
+    most_bytes
+        Largest file read.
 
     Raises
     ------
     DrawingError
         If the file is empty, compressed, not well formed, or declares a document type.
     LimitError
-        If it is larger than :data:`MAX_BYTES`.
+        If it is larger than ``most_bytes``.
     """
-    if len(data) > MAX_BYTES:
-        raise LimitError(
-            f"{name} has {len(data) / 2**20:.0f} MB; drawings up to {MAX_BYTES / 2**20:.0f} MB are read; simplify it"
-        )
+    if len(data) > most_bytes:
+        size, most = len(data) / 2**20, most_bytes / 2**20
+        raise LimitError(f"{name} has {size:.1f} MB; drawings up to {most:.0f} MB are read; simplify it")
     if not data.strip():
         raise DrawingError(f"{name} is empty; choose an SVG drawing")
     if data[:2] == b"\x1f\x8b":

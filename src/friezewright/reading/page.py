@@ -10,7 +10,7 @@ import math
 
 from friezewright.errors import DrawingError
 from friezewright.findings import Finding, Severity
-from friezewright.reading.document import parse_document
+from friezewright.reading.document import FROM_ELSEWHERE, Limits, parse_document
 from friezewright.reading.drawing import SvgDrawing
 from friezewright.reading.measures import (
     MM_PER_CSS_UNIT,
@@ -70,7 +70,7 @@ def _page(
     return page, (across, down), remarks
 
 
-def read_svg(data: bytes, *, name: str) -> SvgDrawing:
+def read_svg(data: bytes, *, name: str, limits: Limits = FROM_ELSEWHERE) -> SvgDrawing:
     """Return what an SVG file draws.
 
     Parameters
@@ -79,6 +79,8 @@ def read_svg(data: bytes, *, name: str) -> SvgDrawing:
         The file's bytes. Document types, entities and links to other files are never followed.
     name
         What to call the drawing in messages.
+    limits
+        How large it may be.
 
     Returns
     -------
@@ -91,9 +93,9 @@ def read_svg(data: bytes, *, name: str) -> SvgDrawing:
     DrawingError
         If the file is no SVG, or an attribute in it cannot be read.
     LimitError
-        If it is larger, deeper or longer than the limits of :mod:`friezewright.reading.document`.
+        If it is larger, deeper or longer than the limits.
     """
-    root = parse_document(data, name=name)
+    root = parse_document(data, name=name, most_bytes=limits.size_bytes)
     if root.tag not in ("svg", f"{{{SVG}}}svg"):
         raise DrawingError(f"{name} is XML but not an SVG drawing; choose a file that starts with <svg")
     try:
@@ -103,7 +105,8 @@ def read_svg(data: bytes, *, name: str) -> SvgDrawing:
         shown = parse_view_box(root.get("viewBox")) or page
     except Malformed as problem:
         raise DrawingError(f"{name}: {problem}; save the drawing again as plain SVG") from problem
-    walk = Walk(root, name=name, page=(math.nan, math.nan) if shown is None else (shown.width, shown.height))
+    extent = (math.nan, math.nan) if shown is None else (shown.width, shown.height)
+    walk = Walk(root, name=name, page=extent, limits=limits)
     findings = [
         Finding(
             code=code,

@@ -19,8 +19,8 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import BoolArray, IntArray, Outline, concatenate
 from friezewright.geometry.planar.region import Region, difference, empty, outline_of, region_of, self_crossing, union
 from friezewright.reading.drawing import SvgDrawing, SvgPath
-from friezewright.reading.paint import is_dark
 from friezewright.reading.page import read_svg
+from friezewright.reading.paint import is_dark
 
 __all__ = ["MOST_SEGMENTS", "read_shape", "shape_of"]
 

@@ -12,7 +12,7 @@ from friezewright.errors import DrawingError, LimitError
 from friezewright.findings import Finding, Severity
 from friezewright.geometry import affine
 from friezewright.geometry.affine import FloatArray
-from friezewright.reading.document import MAX_DEPTH, MAX_ELEMENTS, MAX_SEGMENTS
+from friezewright.reading.document import Limits
 from friezewright.reading.drawing import SvgPath
 from friezewright.reading.elements import SHAPES, draw_element
 from friezewright.reading.measures import Malformed, fit, parse_length, parse_transform, parse_view_box
@@ -69,10 +69,12 @@ class Walk:
         What messages call the drawing.
     page
         Width and height of its page in user units, for sizes given as a share of it.
+    limits
+        How much may be drawn.
     """
 
-    def __init__(self, root: _Element, *, name: str, page: tuple[float, float]) -> None:
-        self.root, self.name, self.page = root, name, page
+    def __init__(self, root: _Element, *, name: str, page: tuple[float, float], limits: Limits) -> None:
+        self.root, self.name, self.page, self.limits = root, name, page, limits
         self.paths: list[SvgPath] = []
         self._by_id: dict[str, _Element] = {}
         self._remarks: dict[str, list[str]] = {}
@@ -157,10 +159,10 @@ class Walk:
         if tag is None or tag in _SILENT:
             return
         self._elements += 1
-        if self._elements > MAX_ELEMENTS:
-            raise LimitError(f"{self.name} draws more than {MAX_ELEMENTS} elements; simplify it")
-        if depth > MAX_DEPTH:
-            raise LimitError(f"{self.name} is nested deeper than {MAX_DEPTH} levels; ungroup it")
+        if self._elements > self.limits.elements:
+            raise LimitError(f"{self.name} draws more than {self.limits.elements} elements; simplify it")
+        if depth > self.limits.depth:
+            raise LimitError(f"{self.name} is nested deeper than {self.limits.depth} levels; ungroup it")
         context = self._inherited(element, above)
         if context is None:
             return
@@ -236,8 +238,8 @@ class Walk:
         except Malformed as problem:
             raise self._error(element, problem) from problem
         self._segments += pen.segment_count
-        if self._segments > MAX_SEGMENTS:
-            raise LimitError(f"{self.name} has more than {MAX_SEGMENTS} curve segments; simplify it")
+        if self._segments > self.limits.segments:
+            raise LimitError(f"{self.name} has more than {self.limits.segments} curve segments; simplify it")
         strokes = pen.strokes()
         if strokes is None:
             return
