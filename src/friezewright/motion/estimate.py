@@ -18,11 +18,12 @@ from friezewright.geometry.outline import Outline
 from friezewright.geometry.spans import span_bands
 from friezewright.geometry.strokes import Strokes
 from friezewright.geometry.tolerance import FLATTEN_MM
-from friezewright.layers.drawing import RIM, Drawing, Layer, Operation
+from friezewright.layers.drawing import Drawing, Layer, Operation
 from friezewright.machine import Kind, Machine
 from friezewright.motion.order import join_stops, nearest_order, stops_of
 from friezewright.motion.raster import burn_times, lines_of, speed_finding
 from friezewright.motion.vector import Limits, artwork_times, move_times
+from friezewright.panel.panel import RIM
 
 __all__ = ["Estimate", "LayerTime", "estimate", "time_areas", "time_strokes"]
 
