@@ -285,13 +285,16 @@ corners = st.lists(st.tuples(coordinate, coordinate), min_size=3, max_size=9).fi
 
 
 def _mixed(points):
-    """Return a chain of lines and curves through the points, bulging to one side."""
+    """Return a chain of lines and curves through the points, bulging to one side.
+
+    The bulge is an odd number, so that no curve lies just between two counts of pieces.
+    """
     points = np.asarray(points, dtype=float)
     chain = cubic.line(points[:-1], points[1:])
-    bulge = np.diff(points, axis=0)[:, ::-1] * np.array([-0.3, 0.3])
+    bulge = np.diff(points, axis=0)[:, ::-1] * np.array([-1.0, 1.0]) / np.pi
     is_line = np.arange(len(chain)) % 2 == 0
     chain[~is_line, 1] += bulge[~is_line]
-    chain[~is_line, 2] += 0.5 * bulge[~is_line]
+    chain[~is_line, 2] += bulge / np.e[~is_line]
     return Strokes(chain, is_line, [0, len(chain)], [False])
 
 
