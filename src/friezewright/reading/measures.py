@@ -17,6 +17,7 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.units import MM_PER_INCH
 
 __all__ = [
+    "LARGEST",
     "MM_PER_CSS_UNIT",
     "NUMBER",
     "Fitted",
@@ -47,8 +48,9 @@ _SEPARATOR = re.compile(r"[ \t\r\n\f]*,?[ \t\r\n\f]*")
 _LENGTH = re.compile(rf"\s*({NUMBER.pattern})\s*([a-zA-Z]*|%)\s*")
 _TRANSFORM = re.compile(r"[\s,]*([a-zA-Z]+)\s*\(([^()]*)\)[\s,]*")
 
-# A panel of 5 m drawn in thousandths of a millimetre has 5e6; a number beyond this is a broken file.
-_LARGEST = 1e9
+LARGEST = 1e9
+"""A panel of 5 m drawn in thousandths of a millimetre has 5e6; a number beyond this is a broken file."""
+
 # More characters than any drawing program writes for one number.
 _LONGEST = 64
 
@@ -66,7 +68,7 @@ def parse_number(text: str) -> float:
         If it is longer or larger than any drawing needs.
     """
     value = float(text) if len(text) <= _LONGEST else math.inf
-    if not abs(value) <= _LARGEST:
+    if not abs(value) <= LARGEST:
         raise Malformed(f"the number {text[:24]} is out of reach")
     return value
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 
-from friezewright.reading.measures import NUMBER, Malformed, parse_number
+from friezewright.reading.measures import LARGEST, NUMBER, Malformed, parse_number
 from friezewright.reading.pen import Pen
 
 __all__ = ["draw_path"]
@@ -19,6 +19,20 @@ _COMMA = re.compile(r"[ \t\r\n\f]*,?[ \t\r\n\f]*")
 _COUNTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 # Of an arc's seven numbers these two are flags, single digits that may be written without anything between.
 _FLAGS = (3, 4)
+# All numbers of a command at once, which is most of the time saved; what it does not match is read one by one, to say
+# what is wrong. Numbers are atomic: "12" is never taken for 1 and 2.
+_GROUPS = {
+    kind: re.compile(
+        "".join(
+            (r"([01])" if kind == "A" and index in _FLAGS else rf"((?>{NUMBER.pattern}))") + _COMMA.pattern
+            for index in range(count)
+        )
+    )
+    for kind, count in _COUNTS.items()
+    if count
+}
+# More characters than six numbers of any drawing program take; longer ones are read one by one and checked.
+_LONGEST_GROUP = 150
 
 
 class _Reader:
@@ -43,7 +57,13 @@ class _Reader:
         return NUMBER.match(self.data, self.position) is not None
 
     def arguments(self, command: str, count: int) -> list[float]:
-        values = []
+        group = _GROUPS[command].match(self.data, self.position) if count else None
+        if group is not None and group.end() - self.position <= _LONGEST_GROUP:
+            together = [float(number) for number in group.groups()]
+            if max(together) <= LARGEST and min(together) >= -LARGEST:
+                self.position = group.end()
+                return together
+        values: list[float] = []
         for index in range(count):
             if command == "A" and index in _FLAGS:
                 flag = self.data[self.position : self.position + 1]

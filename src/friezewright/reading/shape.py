@@ -165,16 +165,19 @@ def _by_sides(loops: Sequence[_Loop], paths: Sequence[SvgPath]) -> Outline | Non
     polylines = [loop.polyline() for loop in loops]
     kept = []
     for index, loop in enumerate(loops):
-        place = _clear_place(index, polylines)
-        if place is None:
+        places = _clear_places(index, polylines)
+        if not len(places):
             return None
-        around = np.zeros(len(paths), dtype=np.int64)
+        around = np.zeros((len(places), len(paths)), dtype=np.int64)
         for other, polyline in enumerate(polylines):
             if other != index:
-                around[loops[other].path] += _windings(place[None], polyline)[0]
-        within = around.copy()
+                around[:, loops[other].path] += _windings(places, polyline)
+        if np.any(around != around[0]):
+            # It lies partly in another and partly not: they cross in a corner that both have.
+            return None
+        within = around[0].copy()
         within[loop.path] += 1 if loop.area > 0.0 else -1
-        inner, outer = _is_ink(within, paths), _is_ink(around, paths)
+        inner, outer = _is_ink(within, paths), _is_ink(around[0], paths)
         if inner != outer:
             kept.append(loop.outline() if inner else loop.outline().reversed())
     if not kept:
@@ -182,8 +185,8 @@ def _by_sides(loops: Sequence[_Loop], paths: Sequence[SvgPath]) -> Outline | Non
     return concatenate(kept)
 
 
-def _clear_place(index: int, polylines: Sequence[FloatArray]) -> FloatArray | None:
-    """Return a point of a loop that lies on no other, or None if it runs along others all the way."""
+def _clear_places(index: int, polylines: Sequence[FloatArray]) -> FloatArray:
+    """Return some points of a loop that lie on no other, shape (m, 2); none if it runs along others all the way."""
     own = polylines[index]
     middles = 0.5 * (own[:-1] + own[1:])
     middles = middles[:: max(1, len(middles) // 16)]
@@ -200,8 +203,7 @@ def _clear_place(index: int, polylines: Sequence[FloatArray]) -> FloatArray | No
         share = np.sum(offset * step, axis=2) / np.maximum(np.sum(step * step, axis=1), 1e-300)
         gap = offset - np.clip(share, 0.0, 1.0)[..., None] * step
         away[close] = np.minimum(away[close], np.hypot(gap[..., 0], gap[..., 1]).min(axis=1))
-    best = int(np.argmax(away))
-    return middles[best] if away[best] > 2.0 * _SAMPLED_MM else None
+    return middles[away > 2.0 * _SAMPLED_MM]
 
 
 def _by_overlay(name: str, loops: Sequence[_Loop], paths: Sequence[SvgPath]) -> Outline:

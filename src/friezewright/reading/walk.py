@@ -254,7 +254,7 @@ class Walk:
             even_odd=context.even_odd,
             layers=context.layers,
             data=context.data,
-            strokes=strokes.transformed(context.matrix),
+            strokes=strokes if (context.matrix == affine.identity()).all() else strokes.transformed(context.matrix),
         )
         self.paths.append(path)
 
