@@ -259,7 +259,7 @@ def from_toml(data: bytes, *, name: str) -> Machine:
     try:
         return Machine(**{key: _read_value(key, kinds[key], value) for key, value in table.items()})
     except MachineError as error:
-        at = _line_of(text, str(error).split(" ", 1)[0])
+        at = _line_of(text, str(error).split(" ", 1)[0].rstrip(","))
         raise MachineError(f"{name}{at}: {error}") from error
 
 

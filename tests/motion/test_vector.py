@@ -294,7 +294,7 @@ def _mixed(points):
     bulge = np.diff(points, axis=0)[:, ::-1] * np.array([-1.0, 1.0]) / np.pi
     is_line = np.arange(len(chain)) % 2 == 0
     chain[~is_line, 1] += bulge[~is_line]
-    chain[~is_line, 2] += bulge / np.e[~is_line]
+    chain[~is_line, 2] += bulge[~is_line] / np.e
     return Strokes(chain, is_line, [0, len(chain)], [False])
 
 
