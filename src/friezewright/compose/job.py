@@ -201,7 +201,8 @@ class BorderJob(_OrnamentJob):
     mirrors: Literal["clear", "on", "fused"] = "clear"
     corner: Literal["block", "mitre", "turned", "butt"] = "block"
     corner_motif: str | None = None
-    corner_height: Size | None = None
+    corner_size: Size | None = None
+    reversed_at_centre: bool = False
     frame_line: Literal["none", "single", "double", "beaded"] = "none"
     frame_width: Size = 0.8
     frame_gap: Size | None = None

@@ -13,7 +13,7 @@ from friezewright.geometry.fuse import fused
 from friezewright.motif import library
 from friezewright.motif.motif import Motif, motif_from_outline, motif_from_picture
 from friezewright.motif.picture import InkSettings
-from friezewright.reading.svg import read_shape
+from friezewright.reading.shape import read_shape
 
 __all__ = ["Motifs"]
 

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 
 from friezewright.compose.job import BorderJob, FieldJob, Job, OrnamentJob, PlaceJob
 from friezewright.compose.motifs import Motifs
-from friezewright.compose.panels import outline_of_shape
+from friezewright.compose.panels import followed_rim, outline_of_shape
 from friezewright.errors import JobError
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.planar.region import intersection, region_of
 from friezewright.layers.burn import Burn, BurnStyle, Lining
-from friezewright.ornament.border import BorderRequest, border
-from friezewright.ornament.corner import Corner
+from friezewright.ornament.border import BorderRequest, Corner, FrameLine, border
 from friezewright.ornament.field import Edge, FieldRequest, field
-from friezewright.ornament.frame import FrameLine
 from friezewright.ornament.ornament import Ornament
 from friezewright.ornament.place import PlaceRequest, place
 from friezewright.panel.panel import Panel
@@ -74,7 +72,7 @@ def fit_ornaments(
     for index, asked in enumerate(job.ornament):
         name = job.name_of(index)
         progress(f"fitting {name}")
-        for ornament in _ornaments(asked, name, panel, keep_off, zone, motifs, tolerance_mm):
+        for ornament in _ornaments(asked, name, job, panel, keep_off, zone, motifs, tolerance_mm):
             fitted.append(Fitting(ornament=ornament, style=_style(asked)))
             clear = asked.gap if isinstance(asked, BorderJob) or asked.clear is None else asked.clear
             zone = zone.claimed(ornament.claim, clear_mm=clear)
@@ -84,6 +82,7 @@ def fit_ornaments(
 def _ornaments(
     asked: OrnamentJob,
     name: str,
+    job: Job,
     panel: Panel,
     keep_off: KeepOff,
     zone: Zone,
@@ -91,7 +90,7 @@ def _ornaments(
     tolerance_mm: float,
 ) -> Iterator[Ornament]:
     if isinstance(asked, BorderJob):
-        for request in _borders(asked, name, panel, keep_off, motifs, tolerance_mm):
+        for request in _borders(asked, name, job, panel, keep_off, motifs, tolerance_mm):
             made = border(request, zone)
             yield made
             zone = zone.claimed(made.claim, clear_mm=asked.gap)
@@ -112,7 +111,7 @@ def _style(asked: OrnamentJob) -> BurnStyle:
 
 
 def _borders(
-    asked: BorderJob, name: str, panel: Panel, keep_off: KeepOff, motifs: Motifs, tolerance_mm: float
+    asked: BorderJob, name: str, job: Job, panel: Panel, keep_off: KeepOff, motifs: Motifs, tolerance_mm: float
 ) -> Iterator[BorderRequest]:
     """Yield one request a loop: the rim, one named cutout, or each of them."""
     shape = motifs[asked.motif].at_height(asked.height)
@@ -126,8 +125,8 @@ def _borders(
     )
     corner_shape = None
     if asked.corner_motif is not None:
-        corner_shape = motifs[asked.corner_motif].at_height(asked.corner_height or repeat.height_mm)
-    for loop_name, loop, outward, offset_mm in _loops(asked, panel, keep_off):
+        corner_shape = motifs[asked.corner_motif].at_height(repeat.height_mm)
+    for loop_name, loop, outward, offset_mm in _loops(asked, job, panel, keep_off, repeat.height_mm):
         yield BorderRequest(
             name=name if not loop_name else f"{name} {loop_name}",
             loop=loop,
@@ -137,6 +136,8 @@ def _borders(
             gap_mm=asked.gap,
             corner=Corner(asked.corner),
             corner_shape=corner_shape,
+            corner_size_mm=asked.corner_size,
+            reversed_at_centre=asked.reversed_at_centre,
             sides=None if asked.sides is None else tuple(asked.sides),
             frame_line=FrameLine(asked.frame_line),
             frame_width_mm=asked.frame_width,
@@ -146,11 +147,14 @@ def _borders(
         )
 
 
-def _loops(asked: BorderJob, panel: Panel, keep_off: KeepOff) -> Iterator[tuple[str, Outline, bool, float]]:
+def _loops(
+    asked: BorderJob, job: Job, panel: Panel, keep_off: KeepOff, height_mm: float
+) -> Iterator[tuple[str, Outline, bool, float]]:
     """Yield the loops a border follows: a name to tell several apart, the loop, on which side, how far off."""
     words = asked.border.split(maxsplit=1)
     if asked.border == "rim":
-        yield "", panel.rim, False, keep_off.rim_mm
+        rim, further_mm = followed_rim(job, panel, shallow_mm=height_mm)
+        yield "", rim, False, keep_off.rim_mm + further_mm
     elif asked.border == "cutouts":
         for opening in panel.cutouts:
             yield opening.name, opening.outline, True, keep_off.of(opening.name)

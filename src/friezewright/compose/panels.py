@@ -10,12 +10,12 @@ from friezewright.findings import Finding
 from friezewright.geometry.outline import Outline
 from friezewright.panel import shapes
 from friezewright.panel.from_drawing import panel_from_drawing
-from friezewright.panel.notch import notched
+from friezewright.panel.notch import notch_depth_mm, notched
 from friezewright.panel.panel import Opening, Panel
 from friezewright.panel.zone import KeepOff
 from friezewright.reading.svg import read_svg
 
-__all__ = ["keep_off_of", "outline_of_shape", "panel_of_job"]
+__all__ = ["followed_rim", "keep_off_of", "outline_of_shape", "panel_of_job"]
 
 
 def panel_of_job(job: Job, read: Callable[[str], bytes]) -> tuple[Panel, KeepOff, tuple[Finding, ...]]:
@@ -39,14 +39,30 @@ def panel_of_job(job: Job, read: Callable[[str], bytes]) -> tuple[Panel, KeepOff
         findings = (*svg.findings, *findings)
     else:
         cutouts = tuple(Opening(part.name, outline_of_shape(f"cutout {part.name!r}", part)) for part in asked.cutout)
-        notches = tuple(Opening(part.name, outline_of_shape(f"notch {part.name!r}", part)) for part in asked.notch)
         panel = Panel(
-            rim=notched(_rim(asked), notches),
+            rim=notched(_rim(asked), _notches(asked)),
             cutouts=cutouts,
             reserves=reserves,
             thickness_mm=asked.thickness,
         )
     return panel, keep_off_of(asked.keep_off, panel), findings
+
+
+def followed_rim(job: Job, panel: Panel, *, shallow_mm: float) -> tuple[Outline, float]:
+    """Return the loop that a border along the rim follows, and how much further in it runs than keep_off asks.
+
+    A border that went round every hinge recess would be all corners. Where no notch is deeper than ``shallow_mm`` the
+    border follows the rim as it was before the notches were taken, far enough in to pass the deepest.
+    """
+    if not job.panel.notch:
+        return panel.rim, 0.0
+    whole = _rim(job.panel)
+    deepest = max(notch_depth_mm(whole, notch) for notch in _notches(job.panel))
+    return (whole, deepest) if deepest <= shallow_mm else (panel.rim, 0.0)
+
+
+def _notches(asked: PanelJob) -> tuple[Opening, ...]:
+    return tuple(Opening(part.name, outline_of_shape(f"notch {part.name!r}", part)) for part in asked.notch)
 
 
 def keep_off_of(asked: KeepOffJob, panel: Panel) -> KeepOff:

@@ -14,11 +14,17 @@ from friezewright.errors import PanelError
 from friezewright.geometry import cubic
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import BoolArray, Outline
-from friezewright.geometry.planar.region import contains_points, distance_to_edge, region_of
+from friezewright.geometry.planar.region import (
+    contains_points,
+    distance_to_edge,
+    intersection,
+    outline_of,
+    region_of,
+)
 from friezewright.geometry.tolerance import ZONE_FLATTEN_MM
 from friezewright.panel.panel import Opening
 
-__all__ = ["notched"]
+__all__ = ["notch_depth_mm", "notched"]
 
 # Points nearer than this are one corner: far above what the crossings are found to, far below what is written.
 _SAME_MM = 1e-5
@@ -45,6 +51,15 @@ def notched(rim: Outline, openings: Sequence[Opening]) -> Outline:
     for opening in openings:
         rim = _without(rim, opening)
     return rim
+
+
+def notch_depth_mm(rim: Outline, opening: Opening) -> float:
+    """Return how far a notch reaches into a rim that has none yet, in mm; 0 where it does not reach it."""
+    inside = intersection(region_of(opening.outline), region_of(rim))
+    if inside.is_empty:
+        return 0.0
+    points, _, _ = outline_of(inside).flattened(tolerance_mm=ZONE_FLATTEN_MM)
+    return float(distance_to_edge(region_of(rim), points).max())
 
 
 def _without(rim: Outline, opening: Opening) -> Outline:
