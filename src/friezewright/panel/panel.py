@@ -20,11 +20,13 @@ from friezewright.geometry.planar.region import (
     distance_to_edge,
     intersection,
     largest_disc,
+    outset,
     region_of,
     self_crossing,
+    union,
 )
 from friezewright.geometry.strokes import Strokes, contour
-from friezewright.geometry.tolerance import ZONE_FLATTEN_MM
+from friezewright.geometry.tolerance import COINCIDENT_MM, ZONE_FLATTEN_MM
 from friezewright.panel.shapes import LARGEST_MM
 
 __all__ = ["RIM", "Frame", "Opening", "Panel", "cut_strokes"]
@@ -100,10 +102,11 @@ class Panel:
         elif not (np.isfinite(self.frame).all() and min(self.frame[2:]) > 0.0):
             raise PanelError("the frame", f"is {self.frame}", "give x, y and a width and height above zero in mm")
         areas = [_checked_area(_called("cutout", part), part.outline) for part in self.cutouts]
-        for part, area in zip(self.cutouts, areas, strict=True):
-            _check_inside(part, area, rim)
-        for first, second in _near_pairs(self.cutouts):
-            _check_apart(self.cutouts[first], areas[first], self.cutouts[second], areas[second])
+        if not _all_apart(areas, rim):
+            for part, area in zip(self.cutouts, areas, strict=True):
+                _check_inside(part, area, self.rim, rim)
+            for first, second in _near_pairs(self.cutouts):
+                _check_apart(self.cutouts[first], areas[first], self.cutouts[second], areas[second])
         for part in self.reserves:
             _check_on(part, _checked_area(_called("reserve", part), part.outline), rim)
 
@@ -172,7 +175,32 @@ def _checked_area(name: str, outline: Outline) -> Region:
     # Lines that run over themselves, or cross in a corner, leave another area than the loop sweeps.
     if abs(region.area_mm2() - area) > 2.0 * ZONE_FLATTEN_MM * outline.length_mm() + _SLIVER_MM2:
         raise PanelError(name, "runs over itself", "redraw it so that it does not", (x, y))
+    pinch = _self_touch(outline)
+    if pinch is not None:
+        raise PanelError(name, "touches itself", "redraw it there so that it does not", pinch)
     return region
+
+
+def _self_touch(outline: Outline) -> tuple[float, float] | None:
+    """Return a corner of a loop that lies on another part of it, or None: a spike without width, or a pinch."""
+    points, at, _ = outline.flattened(tolerance_mm=ZONE_FLATTEN_MM)
+    count = len(outline.segments)
+    chord = np.minimum(at[:-1].astype(np.int64), count - 1)
+    start, step = points[:-1], np.diff(points, axis=0)
+    low = np.minimum(start, points[1:]) - COINCIDENT_MM
+    high = np.maximum(start, points[1:]) + COINCIDENT_MM
+    square = np.maximum(np.sum(step * step, axis=1), 1e-300)
+    for index in range(count):
+        corner = outline.segments[index, 0]
+        near = np.all((corner >= low) & (corner <= high), axis=1)
+        near &= (chord != index) & (chord != (index - 1) % count)
+        hit = np.flatnonzero(near)
+        if not len(hit):
+            continue
+        share = np.clip(np.sum((corner - start[hit]) * step[hit], axis=1) / square[hit], 0.0, 1.0)
+        if np.hypot(*(start[hit] + share[:, None] * step[hit] - corner).T).min() <= COINCIDENT_MM:
+            return float(corner[0]), float(corner[1])
+    return None
 
 
 def _place_in(region: Region) -> tuple[float, float]:
@@ -180,19 +208,36 @@ def _place_in(region: Region) -> tuple[float, float]:
     return largest_disc(max(region.components(), key=Region.area_mm2))[0]
 
 
-def _check_inside(part: Opening, area: Region, rim: Region) -> None:
+def _all_apart(areas: list[Region], rim: Region) -> bool:
+    """Return whether cutouts, grown a little, stay inside the rim and in as many pieces: then none need be looked at."""
+    if not areas:
+        return True
+    grown = union(*(outset(area, _TOUCH_MM) for area in areas))
+    return len(grown.components()) == len(areas) and difference(grown, rim).is_empty
+
+
+def _touch(a: Outline, area_a: Region, b: Outline, area_b: Region) -> tuple[float, float] | None:
+    """Return where the edges of two parts touch, or None: a corner of one then lies on the other."""
+    for outline, region in ((a, area_b), (b, area_a)):
+        points, _, _ = outline.flattened(tolerance_mm=ZONE_FLATTEN_MM)
+        gaps = distance_to_edge(region, points)
+        nearest = int(np.argmin(gaps))
+        if gaps[nearest] <= _TOUCH_MM:
+            x, y = points[nearest].tolist()
+            return x, y
+    return None
+
+
+def _check_inside(part: Opening, area: Region, rim_outline: Outline, rim: Region) -> None:
     remedy = "move it inside the rim, or make it a notch of the rim"
     outside = difference(area, rim)
     shared = intersection(area, rim).area_mm2()
     if outside.area_mm2() > _SLIVER_MM2:
         problem = "crosses the rim" if shared > _SLIVER_MM2 else "lies outside the rim"
         raise PanelError(_called("cutout", part), problem, remedy, _place_in(outside))
-    points, _, _ = part.outline.flattened(tolerance_mm=ZONE_FLATTEN_MM)
-    gaps = distance_to_edge(rim, points)
-    nearest = int(np.argmin(gaps))
-    if gaps[nearest] <= _TOUCH_MM:
-        x, y = points[nearest].tolist()
-        raise PanelError(_called("cutout", part), "touches the rim", remedy, (x, y))
+    touch = _touch(part.outline, area, rim_outline, rim)
+    if touch is not None:
+        raise PanelError(_called("cutout", part), "touches the rim", remedy, touch)
 
 
 def _check_on(part: Opening, area: Region, rim: Region) -> None:
@@ -220,9 +265,6 @@ def _check_apart(first: Opening, first_area: Region, second: Opening, second_are
     if shared.area_mm2() > _SLIVER_MM2:
         problem = f"overlaps {_called('cutout', second)}"
         raise PanelError(_called("cutout", first), problem, remedy, _place_in(shared))
-    points, _, _ = first.outline.flattened(tolerance_mm=ZONE_FLATTEN_MM)
-    gaps = distance_to_edge(second_area, points)
-    nearest = int(np.argmin(gaps))
-    if gaps[nearest] <= _TOUCH_MM:
-        x, y = points[nearest].tolist()
-        raise PanelError(_called("cutout", first), f"touches {_called('cutout', second)}", remedy, (x, y))
+    touch = _touch(first.outline, first_area, second.outline, second_area)
+    if touch is not None:
+        raise PanelError(_called("cutout", first), f"touches {_called('cutout', second)}", remedy, touch)
