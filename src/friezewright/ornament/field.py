@@ -22,10 +22,13 @@ from friezewright.geometry.planar.overlay import Trimmed, trim
 from friezewright.geometry.planar.region import Region, intersection, largest_disc
 from friezewright.ornament.ornament import Ornament
 from friezewright.panel.zone import Zone
-from friezewright.pattern.groups import PlaneGroup, operations
+from friezewright.pattern.groups import Operation, PlaneGroup, operations
 from friezewright.pattern.repeat import Repeat
 
 __all__ = ["Edge", "FieldRequest", "field"]
+
+
+_ENOUGH = 0.9
 
 
 class Edge(StrEnum):
@@ -75,15 +78,18 @@ class FieldRequest:
 def field(request: FieldRequest, zone: Zone) -> Ornament:
     """Return the field that fills the zone, or the named area of it, as far as it goes.
 
-    Of all ways to lay one of the pattern's centres on the anchor the one with the most whole motifs is kept; among
-    equals the first, so the choice is the same on every run.
+    Of all ways to lay one of the pattern's centres on the anchor those with nearly the most whole motifs are looked
+    at; of these the most symmetric is kept, then the fullest, then the first, so the choice is the same on every run.
     """
     region = zone.region if request.within is None else intersection(zone.region, request.within)
     centres = _centres(request.repeat)
-    laid = [_laid(request, region, centre, whole=True) for centre in centres]
-    best = max(range(len(laid)), key=lambda index: (len(laid[index].artwork), -index))
+    laid = [_laid(request, region, centre.at_mm, whole=True) for centre in centres]
+    counts = [len(trimmed.artwork) for trimmed in laid]
+    # A few motifs less are a fair price for a field that turns into itself more often.
+    enough = [index for index, count in enumerate(counts) if count >= _ENOUGH * max(counts)]
+    best = max(enough, key=lambda index: (centres[index].turns, counts[index], -index))
     # A trimmed field covers the zone whichever centre is chosen; it too looks best with the most motifs whole.
-    trimmed = laid[best] if request.edge is Edge.WHOLE else _laid(request, region, centres[best], whole=False)
+    trimmed = laid[best] if request.edge is Edge.WHOLE else _laid(request, region, centres[best].at_mm, whole=False)
     copies = len(trimmed.artwork)
     pieces = copies - len(trimmed.kept_whole)
     return Ornament(
@@ -116,26 +122,34 @@ def _laid(request: FieldRequest, region: Region, centre: FloatArray, *, whole: b
     )
 
 
-def _centres(repeat: Repeat) -> FloatArray:
-    """Return the points of one cell that may lie on the anchor, (n, 2) mm, most symmetric kinds first.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Centre:
+    """A point of one cell, in mm in the pattern's frame, and how many turns about it leave the pattern as it is."""
 
-    Centres of half turns keep a field symmetric about the anchor, so where the group has them nothing else is tried;
-    then the centres of third turns; where there are neither, the cell's corner, its middle and its sides' middles.
+    at_mm: FloatArray
+    turns: int
+
+
+def _centres(repeat: Repeat) -> list[_Centre]:
+    """Return the points of one cell that may lie on the anchor.
+
+    They are the centres of the group's turns; where it has none, the cell's corner, its middle and its sides' middles.
     """
-    halves = [Fraction(0), Fraction(1, 2)]
-    shifts = [(a, b) for a in halves for b in halves]
-    fractions: list[tuple[Fraction, Fraction]] = []
+    halves, thirds, quarters = ([Fraction(part, parts) for part in range(parts)] for parts in (2, 3, 4))
+    on_halves = [(a, b) for a in halves for b in halves]
+    points = dict.fromkeys([*on_halves, *((a, b) for grid in (thirds, quarters) for a in grid for b in grid)])
+    turns: dict[tuple[Fraction, Fraction], int] = {}
     if isinstance(repeat.group, PlaneGroup):
-        for operation in operations(repeat.group):
-            if operation.matrix == ((-1, 0), (0, -1)):
-                x, y = operation.shift
-                fractions += [((x / 2 + a) % 1, (y / 2 + b) % 1) for a, b in shifts]
-        if not fractions and repeat.group.value.startswith("p3"):
-            third = Fraction(1, 3)
-            fractions = [(Fraction(0), Fraction(0)), (third, 2 * third), (2 * third, third)]
-    unique = list(dict.fromkeys(fractions or shifts))
-    weights = np.array([[float(x), float(y)] for x, y in unique])
-    return np.asarray(weights[:, :1] * repeat.vectors[0] + weights[:, 1:] * repeat.vectors[1])
+        turnings = [one for one in operations(repeat.group) if one.determinant == 1]
+        for point in points:
+            turns[point] = sum(_fixes(turning, point) for turning in turnings)
+    kept = [point for point, count in turns.items() if count > 1] or on_halves
+    return [_Centre(float(x) * repeat.vectors[0] + float(y) * repeat.vectors[1], turns.get((x, y), 1)) for x, y in kept]
+
+
+def _fixes(operation: Operation, point: tuple[Fraction, Fraction]) -> bool:
+    image = operation.apply(point)
+    return all((a - b).denominator == 1 for a, b in zip(image, point, strict=True))
 
 
 def _measured(request: FieldRequest, artwork: Artwork[Outline]) -> float | None:

@@ -177,7 +177,7 @@ def ticket_html(ticket: Ticket, picture_png: bytes) -> bytes:
 
 
 def _summary(ticket: Ticket) -> str:
-    return "; ".join(f"{line.name}, {line.copies} copies" for line in ticket.ornaments) or "no ornament"
+    return "; ".join(f"{line.name}, {_copies(line.copies)}" for line in ticket.ornaments) or "no ornament"
 
 
 def _banner(ticket: Ticket) -> list[str]:
@@ -197,6 +197,10 @@ def _figures(ticket: Ticket) -> str:
     return f'<div class="figures">{cells}</div>'
 
 
+def _copies(count: int) -> str:
+    return "1 copy" if count == 1 else f"{count} copies"
+
+
 def _minutes(seconds: float) -> str:
     minutes = seconds / 60.0
     return f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.1f}"
@@ -210,7 +214,7 @@ def _layers(ticket: Ticket) -> str:
     rows = [
         f'<tr><td>{number}. {escape(line.operation)}</td><td>{escape(line.how)}</td><td class="n">{line.copies}</td>'
         f'<td class="n">{line.metres:.2f}</td>'
-        f'<td class="n">{format_duration(line.low_s)} to {format_duration(line.high_s)}</td>'
+        f'<td class="n">{_minutes(line.low_s)} to {_minutes(line.high_s)} min</td>'
         f'<td class="n">{format_duration(line.burning_s)}</td>'
         f'<td class="n">{format_duration(line.travel_s + line.turning_s + line.delays_s)}</td></tr>'
         for number, line in enumerate(ticket.layers, start=1)
@@ -226,7 +230,7 @@ def _ornaments(ticket: Ticket) -> str:
         gap = "" if line.measured_gap_mm is None else f"gap {line.measured_gap_mm:.3f} mm, measured"
         words = "<br>".join(escape(word) for word in line.words)
         rows.append(
-            f'<tr><td>{escape(line.name)}</td><td class="n">{line.copies} copies</td>'
+            f'<tr><td>{escape(line.name)}</td><td class="n">{_copies(line.copies)}</td>'
             f"<td>{words}</td><td>{gap}</td></tr>"
         )
     return f"<table>{''.join(rows)}</table>"
