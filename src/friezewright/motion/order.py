@@ -87,7 +87,8 @@ class Route:
 def _choices(segments: FloatArray, closed: bool) -> tuple[FloatArray, FloatArray]:
     """Return where each way to follow one path begins and ends, (c, 2) each."""
     if closed:
-        knots = segments[np.unique(np.arange(_KNOTS) * len(segments) // _KNOTS), 0]
+        every = len(segments) <= _KNOTS
+        knots = segments[:, 0] if every else segments[np.arange(_KNOTS) * len(segments) // _KNOTS, 0]
         return knots, knots
     ends = np.stack([segments[0, 0], segments[-1, 3]])
     return ends, ends[::-1]
@@ -208,7 +209,7 @@ def _rows(stops: Stops, members: IntArray) -> list[int]:
 
 def _better_starts(stops: Stops, stop: IntArray, choice: IntArray) -> IntArray:
     """Return choices that shorten the way to and from each stop, the order kept; never a longer way."""
-    choice = choice.copy()
+    choice, settled = choice.copy(), 0
     for turn in range(2 * _START_ROUNDS):
         # Every other stop, so that the neighbours of each stand still meanwhile.
         places = np.arange(turn % 2, len(stop), 2)
@@ -223,9 +224,13 @@ def _better_starts(stops: Stops, stop: IntArray, choice: IntArray) -> IntArray:
             go = stops.begin[choice[np.minimum(places + 1, len(stop) - 1)]][owner] - stops.end[index]
             cost += np.where(onward[owner], np.hypot(go[:, 0], go[:, 1]), 0.0)
         # The first of the cheapest, so that equals are settled by number.
-        best = np.lexsort((index, cost, owner))
-        heads = np.searchsorted(owner[best], np.arange(len(places)))
-        choice[places] = index[best[heads]]
+        least = np.minimum.reduceat(cost, np.searchsorted(owner, np.arange(len(places))))
+        cheapest = np.flatnonzero(cost <= least[owner])
+        better = index[cheapest[np.searchsorted(owner[cheapest], np.arange(len(places)))]]
+        settled = settled + 1 if np.array_equal(better, choice[places]) else 0
+        choice[places] = better
+        if settled == 2:
+            break
     return choice
 
 

@@ -48,9 +48,10 @@ _BLOCK = 1 << 16
 _STRAIGHT_RAD = 1e-9
 # The stop rule stops at what a person would call a corner, not where two curves join smoothly to three decimals.
 _STOP_RAD = 0.02
-# A curve is cut so that its chords lie within this: finer than needed to draw it, so that its bends are met.
+# A curve is cut so that its chords lie within this: finer than needed to draw it, so that its bends are met. Against
+# cuts too fine to matter, circles are 0.04 percent off, wild curves of 2 mm half a percent and of 20 mm a twentieth.
 _CURVE_MM = 0.002
-_LEAST_CUTS = 6
+_LEAST_CUTS = 4
 # 3-point Gauss-Legendre on [0, 1].
 _NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
