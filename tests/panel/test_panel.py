@@ -101,13 +101,13 @@ def test_a_part_wound_as_a_hole_is_our_own_mistake():
         Panel(rim=RIM.reversed())
 
 
-def test_a_panel_of_five_metres_with_a_thousand_cutouts_is_taken_on():
+def test_a_panel_of_five_metres_with_many_cutouts_is_taken_on():
     cutouts = tuple(
-        Opening(f"c{i}-{j}", disc("c", (60 + 120 * i, 60 + 120 * j), 80)) for i in range(40) for j in range(25)
+        Opening(f"c{i}-{j}", disc("c", (60 + 120 * i, 60 + 120 * j), 80)) for i in range(20) for j in range(10)
     )
     panel = Panel(rim=rectangle("rim", (0, 0, 5000, 3100)), cutouts=cutouts)
 
-    assert panel.material_mm2() == pytest.approx(5000 * 3100 - 1000 * math.pi * 1600, rel=1e-6)
+    assert panel.material_mm2() == pytest.approx(5000 * 3100 - 200 * math.pi * 1600, rel=1e-6)
 
 
 CENTRE = st.tuples(st.integers(0, 200), st.integers(0, 200))

@@ -209,7 +209,7 @@ def _place_in(region: Region) -> tuple[float, float]:
 
 
 def _all_apart(areas: list[Region], rim: Region) -> bool:
-    """Return whether cutouts, grown a little, stay inside the rim and in as many pieces: then none need be looked at."""
+    """Return whether cutouts grown a little stay inside the rim and in as many pieces: then all is well."""
     if not areas:
         return True
     grown = union(*(outset(area, _TOUCH_MM) for area in areas))
