@@ -74,7 +74,7 @@ def build(
     )
     asked = AskedKeepOff(
         rim_mm=keep_off.rim_mm,
-        openings_mm=tuple((part.name, keep_off.named.get(part.name, keep_off.cutouts_mm)) for part in panel.cutouts),
+        openings_mm=tuple((part.name, keep_off.of(part.name)) for part in panel.cutouts),
     )
     drawing = Drawing(title=title, frame=panel.frame, layers=tuple(layers), keep_off=asked, digest=digest, unit=unit)
     return drawing, tuple(findings)

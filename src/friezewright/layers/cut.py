@@ -10,8 +10,8 @@ import numpy as np
 from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.strokes import Strokes
-from friezewright.layers.drawing import RIM, Part
-from friezewright.panel.panel import Panel, cut_strokes
+from friezewright.layers.drawing import Part
+from friezewright.panel.panel import RIM, Panel, cut_strokes
 
 __all__ = ["cut_parts"]
 

@@ -17,10 +17,7 @@ from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.strokes import Strokes
 
-__all__ = ["RIM", "AskedKeepOff", "Drawing", "Layer", "Operation", "Part", "Pen"]
-
-RIM = "rim"
-"""Name of the cut layer's part that follows the outer edge."""
+__all__ = ["AskedKeepOff", "Drawing", "Layer", "Operation", "Part", "Pen"]
 
 _COLOUR = re.compile(r"#[0-9a-f]{6}\Z")
 
@@ -65,7 +62,7 @@ class Part:
     Parameters
     ----------
     ornament
-        Name of the ornament; in the cut layer the name of the opening, or :data:`RIM`.
+        Name of the ornament; in the cut layer the name of the opening, or ``rim``.
     artwork
         Outlines to burn, or strokes to follow; one copy is one path of the file.
     gap_mm

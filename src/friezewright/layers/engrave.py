@@ -7,7 +7,7 @@ import numpy as np
 from friezewright.geometry.artwork import Artwork, concatenate_artwork
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.planar.nearness import touching_groups
-from friezewright.geometry.planar.overlay import unite
+from friezewright.geometry.planar.joined import unite
 from friezewright.geometry.tolerance import COINCIDENT_MM
 
 __all__ = ["engraved", "standing_alone"]

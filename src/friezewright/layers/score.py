@@ -6,7 +6,7 @@ import numpy as np
 
 from friezewright.geometry.artwork import Artwork, concatenate_artwork
 from friezewright.geometry.outline import Outline
-from friezewright.geometry.planar.overlay import silhouettes
+from friezewright.geometry.planar.joined import silhouettes
 from friezewright.geometry.strokes import Strokes, contour
 from friezewright.layers.engrave import standing_alone
 
