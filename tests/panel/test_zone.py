@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from friezewright.errors import PanelError
 from friezewright.geometry.outline import rounded_rectangle
 from friezewright.geometry.planar.region import Region, contains_points, empty, region_of
+from friezewright.geometry.strokes import Strokes, concatenate_strokes, contour
 from friezewright.panel.panel import Opening, Panel
 from friezewright.panel.shapes import disc, polygonal, rectangle, slot
 from friezewright.panel.zone import KeepOff, zone_of
@@ -184,6 +185,16 @@ def test_a_named_area_is_the_zone_inside_it():
 
     assert inside.region.bounds().tolist() == pytest.approx(np.array([[8.003, 8.003], [100, 271.997]]), abs=1e-3)
     assert zone.within(region_of(rounded_rectangle((900, 900), (5, 5)))).region.is_empty
+
+
+def test_open_cut_lines_are_kept_off_too():
+    line = [[(200.0, 40.0), (220.0, 40.0), (240.0, 40.0), (260.0, 40.0)]]
+    slit = Strokes(np.array(line), np.array([True]), np.array([0, 1]), np.array([False]))
+    panel = Panel(rim=RIM, cut_lines=concatenate_strokes([slit, contour(RIM)]))
+    points = edge_points(zone_of(panel, KeepOff(rim_mm=8, cutouts_mm=5)).region)
+    away = np.hypot(np.maximum(np.abs(points[:, 0] - 230) - 30, 0), points[:, 1] - 40)
+
+    assert 5 <= away.min() <= 5 + SPARE_MM
 
 
 def test_a_zone_in_pieces_is_remarked_on():

@@ -13,9 +13,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
+import numpy as np
+
 from friezewright.errors import PanelError
 from friezewright.findings import Finding, Severity
+from friezewright.geometry import cubic
+from friezewright.geometry.outline import polygon
 from friezewright.geometry.planar.region import Region, difference, inset, intersection, outset, region_of, union
+from friezewright.geometry.strokes import Strokes
 from friezewright.geometry.tolerance import ZONE_FLATTEN_MM, ZONE_MARGIN_MM
 from friezewright.panel.panel import Panel
 
@@ -25,6 +30,8 @@ __all__ = ["KeepOff", "Zone", "zone_of"]
 # at 0.0021 mm; a point rounded to 0.001 mm moves by 0.0007.
 _CURVE_MM = ZONE_FLATTEN_MM / 4.0
 _MARGIN_MM = ZONE_MARGIN_MM + ZONE_FLATTEN_MM
+# Half the width given to a cut that has none.
+_SLIT_MM = ZONE_FLATTEN_MM
 # Steps of the search for how much less keep-off would do: to a thousandth of the largest asked.
 _HALVINGS = 12
 
@@ -38,7 +45,7 @@ class KeepOff:
     rim_mm
         From the rim.
     cutouts_mm
-        From each cutout that ``named`` does not name.
+        From each cutout that ``named`` does not name, and from open cut lines.
     named
         From single cutouts, by name.
 
@@ -148,13 +155,33 @@ def zone_of(panel: Panel, keep_off: KeepOff) -> Zone:
 
 def _clear_of_cuts(panel: Panel, keep_off: KeepOff) -> Region:
     free = inset(region_of(panel.rim, tolerance_mm=_CURVE_MM), keep_off.rim_mm + _MARGIN_MM)
-    if not panel.cutouts or free.is_empty:
+    if free.is_empty:
         return free
-    taken = (
+    taken = [
         outset(region_of(part.outline, tolerance_mm=_CURVE_MM), keep_off.of(part.name) + _MARGIN_MM)
         for part in panel.cutouts
-    )
-    return difference(free, union(*taken))
+    ]
+    slits = _open_cuts(panel.cut_lines)
+    if not slits.is_empty:
+        taken.append(outset(slits, keep_off.cutouts_mm + _MARGIN_MM))
+    return difference(free, union(*taken)) if taken else free
+
+
+def _open_cuts(lines: Strokes | None) -> Region:
+    """Return the open lines of a drawing as slits wide enough to be areas; they are cut, so ornament keeps off them."""
+    slits = []
+    for path, closed in zip(lines.paths(), lines.closed, strict=True) if lines is not None else ():
+        if closed:
+            continue
+        counts = cubic.chord_counts(lines.segments[path], lines.is_line[path], tolerance_mm=_CURVE_MM)
+        for segment, count in zip(lines.segments[path], counts, strict=True):
+            points = cubic.evaluate(segment[None], np.linspace(0.0, 1.0, int(count) + 1))
+            for a, b in zip(points[:-1], points[1:], strict=True):
+                along = _SLIT_MM * (b - a) / max(float(np.hypot(*(b - a))), 1e-300)
+                across = np.array([-along[1], along[0]])
+                corners = [a - along - across, b + along - across, b + along + across, a - along + across]
+                slits.append(region_of(polygon(corners)))
+    return union(*slits)
 
 
 def _refuse_empty(panel: Panel, keep_off: KeepOff) -> None:
