@@ -40,8 +40,10 @@ def write_file(path: Path, data: bytes) -> None:
     Raises
     ------
     InputError
-        If the folder cannot be written to.
+        If the path is a folder, or its folder cannot be written to.
     """
+    if path.is_dir():
+        raise InputError(f"{path} is a folder; name a file with -o")
     write_folder(path.parent, {path.name: data})
 
 

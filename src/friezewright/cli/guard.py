@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -21,6 +21,8 @@ class GuardedGroup(click.Group):
         """Run the command and translate what it raises."""
         try:
             return super().invoke(ctx)
+        except click.UsageError as error:
+            self._misused(error)
         except FriezewrightError as error:
             prefix = "Error" if error.exit_code == 2 else "Error (a bug in Friezewright, please report it)"
             self._end(f"{prefix}: {_one_line(error)}", error.exit_code, error)
@@ -36,8 +38,23 @@ class GuardedGroup(click.Group):
             kind = type(error).__name__
             self._end(f"Error (a bug in Friezewright, please report it): {kind}: {_one_line(error)}", 3, error)
 
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        """Return the context; an option of the program itself that is not known is one line too."""
+        try:
+            return super().make_context(*args, **extra)
+        except click.UsageError as error:
+            self._misused(error)
+
+    @classmethod
+    def _misused(cls, error: click.UsageError) -> NoReturn:
+        # Bare `friezewright` shows the help, which is what whoever types it wants.
+        if isinstance(error, click.exceptions.NoArgsIsHelpError):
+            raise error
+        program = "friezewright" if error.ctx is None else error.ctx.command_path
+        cls._end(f"Error: {error.format_message().rstrip('.')}; see: {program} --help", error.exit_code, error)
+
     @staticmethod
-    def _end(line: str, code: int, error: BaseException) -> None:
+    def _end(line: str, code: int, error: BaseException) -> NoReturn:
         click.echo(line, err=True)
         raise click.exceptions.Exit(code) from error
 
