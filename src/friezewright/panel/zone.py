@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
@@ -19,7 +20,7 @@ from friezewright.errors import PanelError
 from friezewright.findings import Finding, Severity
 from friezewright.geometry import cubic
 from friezewright.geometry.outline import polygon
-from friezewright.geometry.planar.region import Region, difference, inset, intersection, outset, region_of, union
+from friezewright.geometry.planar.region import Region, difference, empty, inset, intersection, outset, region_of, union
 from friezewright.geometry.strokes import Strokes
 from friezewright.geometry.tolerance import ZONE_FLATTEN_MM, ZONE_MARGIN_MM
 from friezewright.panel.panel import Panel
@@ -169,14 +170,16 @@ def _clear_of_cuts(panel: Panel, keep_off: KeepOff) -> Region:
 
 def _open_cuts(lines: Strokes | None) -> Region:
     """Return the open lines of a drawing as slits wide enough to be areas; they are cut, so ornament keeps off them."""
+    if lines is None:
+        return empty()
     slits = []
-    for path, closed in zip(lines.paths(), lines.closed, strict=True) if lines is not None else ():
+    for path, closed in zip(lines.paths(), lines.closed, strict=True):
         if closed:
             continue
         counts = cubic.chord_counts(lines.segments[path], lines.is_line[path], tolerance_mm=_CURVE_MM)
         for segment, count in zip(lines.segments[path], counts, strict=True):
             points = cubic.evaluate(segment[None], np.linspace(0.0, 1.0, int(count) + 1))
-            for a, b in zip(points[:-1], points[1:], strict=True):
+            for a, b in pairwise(points):
                 along = _SLIT_MM * (b - a) / max(float(np.hypot(*(b - a))), 1e-300)
                 across = np.array([-along[1], along[0]])
                 corners = [a - along - across, b + along - across, b + along + across, a - along + across]
