@@ -9,6 +9,7 @@ the quarter points is met within the tolerance. The error falls with the fourth 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -31,7 +32,7 @@ def bend_all(outlines: Sequence[Outline], path: Path, *, tolerance_mm: float) ->
         return ()
     bent = bend(concatenate(outlines), path, tolerance_mm=tolerance_mm)
     ends = np.cumsum([0] + [outline.loop_count for outline in outlines])
-    return tuple(bent.selected(range(a, b)) for a, b in zip(ends[:-1], ends[1:], strict=True))
+    return tuple(bent.selected(range(a, b)) for a, b in pairwise(ends))
 
 
 def bend(outline: Outline, path: Path, *, tolerance_mm: float) -> Outline:
@@ -70,7 +71,7 @@ def bend(outline: Outline, path: Path, *, tolerance_mm: float) -> Outline:
         if not rest.any():
             break
         middle = 0.5 * (start[rest] + end[rest])
-        owner, piece, rounds = (np.repeat(values[rest], 2) for values in (owner, piece, rounds))
+        owner, piece, rounds = np.repeat(owner[rest], 2), np.repeat(piece[rest], 2), np.repeat(rounds[rest], 2)
         start, end = np.stack([start[rest], middle], axis=1).ravel(), np.stack([middle, end[rest]], axis=1).ravel()
     owner = np.concatenate([part[0] for part in done])
     start = np.concatenate([part[1] for part in done])
@@ -79,7 +80,9 @@ def bend(outline: Outline, path: Path, *, tolerance_mm: float) -> Outline:
     owner = owner[order]
     loop_start = np.searchsorted(owner, outline.loop_start)
     return Outline(
-        _closed_up(segments, loop_start), _still_straight(outline, path, segments, owner), loop_start,
+        _closed_up(segments, loop_start),
+        _still_straight(outline, path, segments, owner),
+        loop_start,
         outline.is_edge[owner],
     )
 

@@ -11,17 +11,20 @@ from friezewright.findings import Finding, Severity
 from friezewright.geometry import affine
 from friezewright.geometry.artwork import Artwork, Placements, concatenate_artwork
 from friezewright.geometry.outline import Outline, circle
-from friezewright.geometry.planar.nearness import smallest_gap
+from friezewright.geometry.planar.nearness import clearance, smallest_gap
 from friezewright.geometry.planar.overlay import trim
 from friezewright.geometry.planar.region import Region, difference, empty, region_of, self_crossing, union
 from friezewright.ornament.corner import Corner
 from friezewright.ornament.frame import FrameLine, bar_along, beads_along, line_along
-from friezewright.ornament.guide import moved, outline_from, pieces_of, starting_at_top
+from friezewright.ornament.guide import starting_at_top
 from friezewright.ornament.laying import MEASURE_MM, carried, ring
+from friezewright.ornament.loop import moved, outline_from, pieces_of
+from friezewright.ornament.mitre import cut_at, is_mitred, up_to_centre
 from friezewright.ornament.ornament import Ornament
 from friezewright.ornament.path import Line, Piece
-from friezewright.ornament.plan import Band, BorderRequest, Plan, Strand, best_plan, plan_at
+from friezewright.ornament.plan import Plan, Strand, best_plan, room_for
 from friezewright.ornament.report import findings_on, words_on
+from friezewright.ornament.request import Band, BorderRequest
 from friezewright.panel.zone import Zone
 
 __all__ = ["BorderRequest", "Corner", "FrameLine", "border"]
@@ -64,8 +67,9 @@ def border(request: BorderRequest, zone: Zone) -> Ornament:
     pieces_there = _inside(request, _corner_pieces(plan), zone, "corner pieces", findings)
     beads = _inside(request, _centre_beads(plan), zone, "beads", findings)
     lines = _frame(request, pieces, plan.band, zone, findings)
-    areas = concatenate_artwork([kept, pieces_there, beads, lines])
-    measured = _measured(request, areas, findings)
+    copies_there = concatenate_artwork([kept, pieces_there, beads])
+    areas = concatenate_artwork([copies_there, lines])
+    measured = _measured(request, pieces, plan.band, copies_there, lines, findings)
     return Ornament(
         name=request.name,
         areas=areas,
@@ -124,8 +128,7 @@ def _refused(request: BorderRequest, pieces: Sequence[Piece], plan: Plan | None)
 
 def _has_room(request: BorderRequest, pieces: Sequence[Piece], share: float) -> bool:
     smaller = replace(request, strip=request.strip.scaled(share), corner=Corner.BUTT)
-    plan = plan_at(smaller, pieces, scale=1.0, stretch=True, block=None)
-    return plan is not None and any(strand.fit.count for strand in plan.strands) and not _crosses(smaller, pieces, plan)
+    return room_for(smaller, pieces)
 
 
 def _laid(request: BorderRequest, plan: Plan) -> Artwork[Outline]:
@@ -146,7 +149,10 @@ def _strand(request: BorderRequest, plan: Plan, strand: Strand) -> Artwork[Outli
             stretch=fit.stretch,
             tolerance_mm=request.tolerance_mm,
         )
-    laid = plan.sizes.laid(fit.count, fit.pitch_mm, stretch=fit.stretch).moved(affine.translation((fit.start_mm, 0.0)))
+    count = fit.count + 1 if plan.seamless else fit.count
+    laid = plan.sizes.laid(count, fit.pitch_mm, stretch=fit.stretch).moved(affine.translation((fit.start_mm, 0.0)))
+    if plan.seamless:
+        laid = up_to_centre(laid, 0.5 * path.length_mm, with_middle=not strand.backwards)
     if strand.backwards:
         from_end = affine.compose(affine.translation((path.length_mm, 0.0)), affine.mirror_x())
         laid = laid.moved(from_end)
@@ -154,6 +160,9 @@ def _strand(request: BorderRequest, plan: Plan, strand: Strand) -> Artwork[Outli
 
 
 def _corner_pieces(plan: Plan) -> Artwork[Outline]:
+    if plan.mitre is not None:
+        cuts = [cut_at(plan.sizes, plan.mitre, corner) for corner in plan.guide.corners if is_mitred(corner)]
+        return concatenate_artwork(cuts)
     return concatenate_artwork(plan.blocks[number] for number in sorted(plan.blocks)) if plan.blocks else _NOTHING
 
 
@@ -253,11 +262,32 @@ def _cut_to(request: BorderRequest, lines: Artwork[Outline], zone: Zone, finding
     return trimmed.artwork
 
 
-def _measured(request: BorderRequest, areas: Artwork[Outline], findings: list[Finding]) -> float | None:
-    found = smallest_gap(areas, tolerance_mm=MEASURE_MM, reach_mm=3.0 * request.gap_mm)
-    if found is None:
+def _measured(
+    request: BorderRequest,
+    pieces: Sequence[Piece],
+    band: Band,
+    copies: Artwork[Outline],
+    lines: Artwork[Outline],
+    findings: list[Finding],
+) -> float | None:
+    """Return the smallest distance between two copies, or a copy and a frame line, up to three gaps."""
+    reach = 3.0 * request.gap_mm
+    if request.frame_line is FrameLine.BEADED:
+        copies = concatenate_artwork([copies, lines])
+    # A coarse look first keeps the fine one to the pairs that matter.
+    coarse = smallest_gap(copies, tolerance_mm=20.0 * MEASURE_MM, reach_mm=reach)
+    found = None
+    if coarse is not None:
+        near = min(reach, coarse[0] + 0.1)
+        found = smallest_gap(copies, tolerance_mm=MEASURE_MM, reach_mm=near)
+    gap, where = (reach, None) if found is None else found
+    if len(lines) and request.frame_line is not FrameLine.BEADED:
+        # A frame line is as long as the border: its distance is that of the copies from the edge of the room it leaves.
+        room = _room(request, pieces, band)
+        if not room.is_empty:
+            gap = min(gap, clearance(copies, room, tolerance_mm=MEASURE_MM))
+    if gap >= reach:
         return None
-    gap, where = found
     # Twice the flattening of each of the two curves, and the tolerance of what was bent.
     if gap < request.gap_mm - 4.0 * MEASURE_MM - request.tolerance_mm:
         findings.append(
@@ -270,6 +300,19 @@ def _measured(request: BorderRequest, areas: Artwork[Outline], findings: list[Fi
             )
         )
     return gap
+
+
+def _room(request: BorderRequest, pieces: Sequence[Piece], band: Band) -> Region:
+    """Return the room inside the frame line next to the loop and, where there is one, the one beyond the strip."""
+    assert band.near_line_mm is not None
+    sense = _sense(request)
+    near = moved(pieces, sense * band.near_line_mm[1])
+    if near is None:
+        return empty()
+    far = band.far_mm + 3.0 * request.gap_mm if band.far_line_mm is None else band.far_line_mm[0]
+    beyond = moved(pieces, sense * far)
+    areas = [empty() if loop is None else region_of(outline_from([p for _, p in loop])) for loop in (near, beyond)]
+    return difference(areas[1], areas[0]) if request.outward else difference(areas[0], areas[1])
 
 
 def _claim(request: BorderRequest, pieces: Sequence[Piece], band: Band) -> Region:
@@ -285,5 +328,3 @@ def _claim(request: BorderRequest, pieces: Sequence[Piece], band: Band) -> Regio
         return loop
     other = region_of(outline_from([piece for _, piece in beyond]))
     return difference(other, loop) if request.outward else difference(loop, other)
-
-

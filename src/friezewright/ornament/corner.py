@@ -19,6 +19,7 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Artwork, Placements
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.planar.nearness import pair_distances
+from friezewright.geometry.planar.region import intersection, region_of
 from friezewright.ornament.fit import Allowance
 from friezewright.ornament.guide import Guide, GuideCorner
 
@@ -31,6 +32,10 @@ SHALLOW_RAD = math.radians(30.0)
 # spacing of the strip, up to a third as the corner's own (looked at).
 _EASY_SHARE, _MOST_SHARE = 0.10, 0.33
 _FLATTEN_MM = 0.002
+# Four motifs drawn smaller than this beside the strip's own would lose their details to the beam.
+_TOO_SMALL = 0.3
+# A rosette drawn by hand covers this much of its own quarter turn; a leaf or a bird covers about half.
+_ROSETTE_SHARE = 0.8
 _DIAGONAL = -0.75 * math.pi
 
 
@@ -91,13 +96,16 @@ def block_from_motif(motif: Outline, *, size_mm: float, gap_mm: float) -> Block:
     """Return a corner piece made by turning a motif through four quarters.
 
     The motif's long axis is laid along a diagonal (or across it) and moved outwards until the four copies keep the gap;
-    of the four ways round, the one with the most ink in the square is taken. Where the gap leaves no room for four, one
-    motif stands on the diagonal.
+    of the four ways round, the one with the most ink in the square is taken. A motif that is a rosette already stands
+    alone; so does one that four times would become too small, then on the diagonal.
     """
     low, high = motif.bounds()
     shape = motif.transformed(affine.translation(-0.5 * (low + high)))
+    if _is_rosette(shape):
+        return block_from_shape(shape, size_mm=size_mm)
     axis = _long_axis(shape)
-    ratio = 2.0 * gap_mm / size_mm
+    # Two in a thousand outweigh the polygons the gap is measured on.
+    ratio = 2.004 * gap_mm / size_mm
     best: tuple[float, FloatArray] | None = None
     for quarter in range(4):
         turn = affine.rotation(0.25 * math.pi - axis + 0.5 * math.pi * quarter)
@@ -106,7 +114,7 @@ def block_from_motif(motif: Outline, *, size_mm: float, gap_mm: float) -> Block:
             factor = 0.5 * size_mm / _reach(shape, found)
             if best is None or factor > best[0] * (1.0 + 1e-6):
                 best = (factor, affine.compose(affine.scaling(factor), found))
-    if best is None:
+    if best is None or best[0] < _TOO_SMALL:
         turned = shape.transformed(affine.rotation(0.25 * math.pi - axis))
         return block_from_shape(turned, size_mm=size_mm)
     turns = affine.rotation(0.5 * math.pi * np.arange(4))
@@ -114,6 +122,15 @@ def block_from_motif(motif: Outline, *, size_mm: float, gap_mm: float) -> Block:
         matrix=affine.compose(turns, best[1]), shape=np.zeros(4, dtype=np.int64), member=np.zeros(4, dtype=np.int64)
     )
     return _block(Artwork((shape,), placements), size_mm)
+
+
+def _is_rosette(shape: Outline) -> bool:
+    """Whether a shape nearly covers itself when turned a quarter about the middle of its box."""
+    area = region_of(shape, tolerance_mm=0.002 * float(np.ptp(shape.bounds())))
+    turned = region_of(
+        shape.transformed(affine.rotation(0.5 * math.pi)), tolerance_mm=0.002 * float(np.ptp(shape.bounds()))
+    )
+    return intersection(area, turned).area_mm2() > _ROSETTE_SHARE * area.area_mm2()
 
 
 def _block(artwork: Artwork[Outline], size_mm: float) -> Block:

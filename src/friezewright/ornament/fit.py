@@ -79,7 +79,7 @@ class SpanFit:
     """How a span is filled.
 
     ``start_mm`` and ``end_mm`` are what its ends keep free; ``stretch`` is 1 when shapes keep their length;
-    ``spare_mm`` is what the freedoms could not absorb and the ends (or, on a closed length, the gaps) took all the same.
+    ``spare_mm`` is what the freedoms could not absorb; the ends, or on a closed length the gaps, took it all the same.
     """
 
     count: int

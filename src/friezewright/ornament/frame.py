@@ -11,14 +11,8 @@ import numpy as np
 from friezewright.geometry import affine
 from friezewright.geometry.artwork import Artwork, Placements
 from friezewright.geometry.outline import Outline, circle, concatenate
-from friezewright.ornament.guide import (
-    Guide,
-    Side,
-    guide_along,
-    moved,
-    outline_from,
-    starting_at_top,
-)
+from friezewright.ornament.guide import Guide, Side, guide_along, starting_at_top
+from friezewright.ornament.loop import moved, outline_from
 from friezewright.ornament.path import Line, Piece
 
 __all__ = ["FrameLine", "bar_along", "beads_along", "line_along"]
@@ -46,10 +40,10 @@ def line_along(pieces: Sequence[Piece], near_mm: float, far_mm: float) -> Outlin
     near_mm, far_mm
         Distances of the two edges, of one sign: positive inwards.
     """
-    loops = [moved(pieces, distance) for distance in sorted((near_mm, far_mm))]
-    if loops[0] is None or loops[1] is None:
+    outer, inner = (moved(pieces, distance) for distance in sorted((near_mm, far_mm)))
+    if outer is None or inner is None:
         return None
-    shell, hole = (outline_from([piece for _, piece in loop]) for loop in loops)
+    shell, hole = (outline_from([piece for _, piece in loop]) for loop in (outer, inner))
     return concatenate([shell, hole.reversed()])
 
 

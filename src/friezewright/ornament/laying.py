@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,24 +26,47 @@ MEASURE_MM = 0.001
 class StripSizes:
     """A strip and how it behaves when its pitch grows, without measuring it anew each time.
 
-    The copies of a strip move apart in proportion to the pitch, each at its own rate.
+    Parameters
+    ----------
+    strip
+        The strip.
+    rate
+        How far each copy of the cell moves for each millimetre of pitch, shape (m,).
+    box
+        Bounding box of each copy of the cell, shape (m, 2, 2), mm.
     """
 
     strip: Repeat
-    rate: FloatArray = field(init=False, repr=False)
-    box: FloatArray = field(init=False, repr=False)
+    rate: FloatArray
+    box: FloatArray
 
-    def __post_init__(self) -> None:
-        strip = self.strip
-        # How far each copy of the cell moves for one more millimetre of pitch.
+    @classmethod
+    def of(cls, strip: Repeat) -> StripSizes:
+        """Return the sizes of a strip."""
         if len(strip.cell) == 1:
             rate = np.zeros(1)
         else:
             wider = strip.spread(strip.pitch_mm + 1.0)
             rate = wider.cell.matrix[:, 0, 2] - strip.cell.matrix[:, 0, 2]
         copies = Artwork(strip.shapes, strip.cell).copies()
-        object.__setattr__(self, "rate", rate)
-        object.__setattr__(self, "box", np.stack([copy.bounds() for copy in copies]))
+        return cls(strip, rate, np.stack([copy.bounds() for copy in copies]))
+
+    def scaled(self, factor: float) -> StripSizes:
+        """Return the strip at another size."""
+        return self if factor == 1.0 else StripSizes(self.strip.scaled(factor), self.rate, self.box * factor)
+
+    def opened(self, pitch_mm: float, gap_mm: float) -> StripSizes:
+        """Return the strip at a larger pitch, at which its gap is known to be ``gap_mm``."""
+        by = pitch_mm - self.strip.pitch_mm
+        if by == 0.0:
+            return self
+        matrix = self.strip.cell.matrix.copy()
+        matrix[:, 0, 2] += self.rate * by
+        cell = Placements(matrix=matrix, shape=self.strip.cell.shape, member=self.strip.cell.member)
+        strip = replace(self.strip, vectors=np.array([[pitch_mm, 0.0]]), cell=cell, gap_mm=gap_mm)
+        box = self.box.copy()
+        box[:, :, 0] += (self.rate * by)[:, None]
+        return StripSizes(strip, self.rate, box)
 
     @property
     def height_mm(self) -> float:
@@ -78,7 +101,8 @@ class StripSizes:
         if stretch != 1.0:
             matrix = affine.compose(affine.scaling(stretch, 1.0), matrix)
         matrix = np.tile(matrix, (count, 1, 1))
-        matrix[:, 0, 2] += np.repeat(pitch_mm * np.arange(count), len(cell)) - stretch * self.ends(pitch_mm / stretch)[0]
+        begin = stretch * self.ends(pitch_mm / stretch)[0]
+        matrix[:, 0, 2] += np.repeat(pitch_mm * np.arange(count), len(cell)) - begin
         return Artwork(
             self.strip.shapes,
             Placements(matrix=matrix, shape=np.tile(cell.shape, count), member=np.tile(cell.member, count)),
@@ -211,19 +235,31 @@ def least_pitch(
 
 
 def _least_pitch_on(
-    sizes: StripSizes, arc: Path | None, gap_mm: float, rigid: bool, low: float, high: float
+    sizes: StripSizes, arc: Path | None, gap_mm: float, rigid: bool, low: float, most: float
 ) -> float | None:
-    if _gap_at(sizes, arc, low, gap_mm, rigid) >= gap_mm - MEASURE_MM:
+    if arc is None and low == sizes.strip.pitch_mm:
+        found = sizes.strip.gap_mm
+    else:
+        found = _gap_at(sizes, arc, low, gap_mm, rigid)
+    if found >= gap_mm - MEASURE_MM:
         return low
-    if high <= low or _gap_at(sizes, arc, high, gap_mm, rigid) < gap_mm:
-        return None
-    # The gap grows with the pitch unless copies reach round each other; the upper end always keeps it.
-    while high - low > 2e-4:
-        middle = 0.5 * (low + high)
-        if _gap_at(sizes, arc, middle, gap_mm, rigid) >= gap_mm:
-            high = middle
+    # From here on every pitch is judged by the exact gap; ``high`` always keeps it, ``low`` never does.
+    short, high, over = gap_mm - found, low, -1.0
+    while over < 0.0:
+        if high >= most:
+            return None
+        high = min(most, high + 1.5 * short)
+        over = _gap_at(sizes, arc, high, gap_mm, rigid) - gap_mm
+    for _ in range(30):
+        if over <= 0.5 * MEASURE_MM or high - low <= 0.1 * MEASURE_MM:
+            break
+        # The gap grows almost evenly with the pitch, so the chord nearly meets it; aiming a little high keeps it.
+        middle = low + (high - low) * min(0.9, max(0.1, (short + 0.2 * MEASURE_MM) / (short + over)))
+        found = _gap_at(sizes, arc, middle, gap_mm, rigid) - gap_mm
+        if found >= 0.0:
+            high, over = middle, found
         else:
-            low = middle
+            low, short = middle, -found
     return high
 
 

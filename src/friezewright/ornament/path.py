@@ -1,14 +1,14 @@
 """Smooth paths for ornament to follow: straight pieces, exact arcs and offset curves, all by their arc length.
 
 Terms. A *frame* is a point of the path, its unit direction ``t`` and its curvature. The *normal* ``n = (-t_y, t_x)``
-points to the right of the direction on screen: into the area of a loop wound as a shell. Curvature is positive where the
-path turns towards its normal, so that what lies at distance ``y`` along the normal is drawn together by ``1 - y k``.
+points to the right of the direction on screen: into the area of a loop wound as a shell. Curvature is positive where
+the path turns towards its normal, so that what lies at distance ``y`` along the normal is drawn together by
+``1 - y k``.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -208,11 +208,6 @@ class Curve:
     def folds(self) -> bool:
         """Whether the distance exceeds a radius of curvature somewhere, so that the offset turns back on itself."""
         return bool(np.any(self._table[2] <= 0.0))
-
-    def least_radius_mm(self) -> float:
-        """Return the smallest radius of curvature, infinite for a straight chain."""
-        sharpest = float(np.max(np.abs(self.frames(self._table[0]).curvature), initial=0.0))
-        return math.inf if sharpest < 1e-12 else 1.0 / sharpest
 
     def frames(self, s: FloatArray) -> Frames:
         """Return the frames at arc lengths ``s`` (n,) from 0 to the length."""

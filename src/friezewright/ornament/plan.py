@@ -6,8 +6,9 @@ asked outwards, so the plan nearest to what was asked wins.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,13 +17,13 @@ from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import Outline
 from friezewright.ornament.corner import Block, Corner, block_from_motif, block_from_shape, blocks_at, ends_of
 from friezewright.ornament.fit import Allowance, Span, SpanFit, fit_span
-from friezewright.ornament.frame import FrameLine
-from friezewright.ornament.guide import Guide, guide_along
-from friezewright.ornament.laying import MEASURE_MM, StripSizes, least_pitch
+from friezewright.ornament.guide import Guide, Side, guide_along
+from friezewright.ornament.laying import StripSizes, least_pitch
+from friezewright.ornament.mitre import MitreCut, best_phases, is_mitred, mitre_cut, seam_fit, seams_of
 from friezewright.ornament.path import Path, Piece
-from friezewright.pattern.repeat import Repeat
+from friezewright.ornament.request import Band, BorderRequest
 
-__all__ = ["GAP_SHARE", "TIGHTEST", "Band", "BorderRequest", "Plan", "Strand", "best_plan", "plan_at"]
+__all__ = ["GAP_SHARE", "TIGHTEST", "Plan", "Strand", "best_plan", "room_for"]
 
 GAP_SHARE = 0.6
 """The gap may open by this share of itself to take up what is left over."""
@@ -32,104 +33,12 @@ TIGHTEST = 1.5
 
 # One uniform scale for the whole border, from a hundredth either way to the bounds.
 _SCALES = sorted((round(0.01 * k, 2) for k in range(80, 126)), key=lambda scale: (abs(math.log(scale)), scale))
-# A band's copies stand this much further from the loop than asked. The zone is drawn in by 0.002 mm, and its polygon
-# may stray by half as much again.
-_MARGIN_MM = 0.004
+# Diameter of the bead at the centre of a reversed side, in strip heights.
 _CENTRE_BEAD = 0.28
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BorderRequest:
-    """What is asked of a border.
-
-    Parameters
-    ----------
-    name
-        Name of the ornament.
-    loop
-        The rim, or a cutout; its first loop is followed.
-    outward
-        False for a border inside the rim, True for one round a cutout.
-    offset_mm
-        Clear distance from the loop to the nearest burned edge.
-    strip
-        The strip to lay along it, its -y side outermost.
-    gap_mm
-        Smallest distance asked between two copies.
-    corner
-        What happens where two sides meet.
-    corner_shape
-        Piece for the corners, drawn for the top left one; made from the motif when None.
-    corner_size_mm
-        Size of the square a corner piece fills; the strip's height when None, and never more.
-    sides
-        Sides to follow, of ``top``, ``right``, ``bottom``, ``left``; all when None.
-    reversed_at_centre
-        Whether each side runs from both corners towards a bead at its centre.
-    rigid
-        Whether copies keep their shape on bends.
-    frame_line, frame_width_mm, frame_gap_mm
-        What bounds the band, how wide it is, and its clear distance from the copies (the gap when None).
-    tolerance_mm
-        Furthest a bent curve may lie from the true one.
-    """
-
-    name: str
-    loop: Outline
-    outward: bool
-    offset_mm: float
-    strip: Repeat
-    gap_mm: float
-    corner: Corner = Corner.BLOCK
-    corner_shape: Outline | None = None
-    corner_size_mm: float | None = None
-    sides: Collection[str] | None = None
-    reversed_at_centre: bool = False
-    rigid: bool = False
-    frame_line: FrameLine = FrameLine.NONE
-    frame_width_mm: float = 0.8
-    frame_gap_mm: float | None = None
-    tolerance_mm: float = 0.01
-
-    def __post_init__(self) -> None:
-        if not self.strip.is_strip:
-            raise ValueError("a border is laid with a strip, not with a field")
-        if not (math.isfinite(self.offset_mm) and self.offset_mm >= 0.0):
-            raise ValueError(f"offset_mm must be 0 or more, got {self.offset_mm}")
-        for name, value in (("gap_mm", self.gap_mm), ("frame_width_mm", self.frame_width_mm)):
-            if not (math.isfinite(value) and value > 0.0):
-                raise ValueError(f"{name} must be above 0, got {value}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
-    """Distances across a border, in mm from its loop, all positive."""
-
-    edge_mm: float
-    near_line_mm: tuple[float, float] | None
-    far_line_mm: tuple[float, float] | None
-    strip_mm: float
-    centre_mm: float
-    far_mm: float
-
-    @classmethod
-    def of(cls, request: BorderRequest, height_mm: float) -> Band:
-        """Return the band of a strip of a given height."""
-        width, kind = request.frame_width_mm, request.frame_line
-        space = width + max(request.gap_mm, request.frame_gap_mm or 0.0)
-        edge = request.offset_mm + _MARGIN_MM
-        strip = edge + (0.0 if kind is FrameLine.NONE else space)
-        beyond = strip + height_mm
-        both = kind in (FrameLine.DOUBLE, FrameLine.BEADED)
-        far = beyond + (space if both else 0.0)
-        return cls(
-            edge_mm=edge,
-            near_line_mm=None if kind is FrameLine.NONE else (edge, edge + width),
-            far_line_mm=(far - width, far) if both else None,
-            strip_mm=strip,
-            centre_mm=strip + 0.5 * height_mm,
-            far_mm=far,
-        )
+# Pitches up to this multiple of the strip's own are tried to keep the gap.
+_WIDEST = 2.0
+# Sides meet on a mirror of the strip only if that takes no larger change of scale (as a logarithm).
+_SEAM_SCALE = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +65,8 @@ class Plan:
     gap_mm: float
     rigid: bool
     bead_mm: float = 0.0
+    mitre: MitreCut | None = None
+    seamless: bool = False
 
     @property
     def height_mm(self) -> float:
@@ -171,11 +82,14 @@ class Plan:
         """Return the smallest radius the centreline bends with, infinite when it does not."""
         return min((abs(r) for side in self.guide.sides for r in side.path.bends_mm()), default=math.inf)
 
-    def badness(self) -> tuple[int, float, float]:
-        """Return what makes a plan worse: empty sides, then what was left over, then the scale's distance from 1."""
+    def badness(self) -> tuple[int, float]:
+        """Return what makes a plan worse: empty sides, then what was left over and the scale's distance from 1.
+
+        A tenth of scale counts as much as a space of four tenths of the strip's height.
+        """
         empty = sum(strand.fit.count == 0 for strand in self.strands)
-        spare = sum(strand.fit.spare_mm for strand in self.strands if strand.fit.count)
-        return empty, round(spare, 2), abs(math.log(self.scale))
+        spare = max((strand.fit.spare_mm for strand in self.strands if strand.fit.count), default=0.0)
+        return empty, round(spare / self.height_mm + 4.0 * abs(math.log(self.scale)), 3)
 
 
 def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
@@ -190,24 +104,102 @@ def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
     def scaled_block(scale: float) -> Block | None:
         return None if at_one is None else at_one.scaled(scale)
 
+    strips = _Strips(request)
+    tries = _tries(request, pieces, strips)
     fallback: list[Plan] = []
-    for stretch in (False, True):
-        for scale in _SCALES:
-            plan = plan_at(request, pieces, scale=scale, stretch=stretch, block=scaled_block(scale))
+    # Sides that meet on the strip's own mirror are worth a little stretch before a bead is set between them.
+    for seam, stretch in itertools.product((True, False), (False, True)):
+        for trial in (trial for trial in tries if trial.seam is seam):
+            plan = plan_at(request, pieces, strips, trial, stretch=stretch, block=scaled_block(trial.scale))
             if plan is None:
                 continue
             if plan.fits:
-                return _settled(request, pieces, plan, stretch, make_block)
-            if stretch:
+                return _settled(request, pieces, strips, plan, stretch, make_block)
+            if stretch and not seam:
                 fallback.append(plan)
     if not fallback:
         return None
-    return _settled(request, pieces, min(fallback, key=Plan.badness), True, make_block)
+    return _settled(request, pieces, strips, min(fallback, key=Plan.badness), True, make_block)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """What is tried: a scale, the phase of the mitres, and whether sides meet on a mirror of the strip."""
+
+    scale: float = 1.0
+    phase_share: float = 0.0
+    seam: bool = False
+
+
+class _Strips:
+    """The strip at every scale tried, with its gap kept, and its least pitch on every bend; each worked out once."""
+
+    def __init__(self, request: BorderRequest) -> None:
+        self._request = request
+        self._own = StripSizes.of(request.strip)
+        self._sizes: dict[float, StripSizes | None] = {}
+        self._pitches: dict[tuple[object, ...], float] = {}
+
+    def at(self, scale: float) -> StripSizes | None:
+        """Return the strip at a scale, opened to keep the gap; None where that fails, but never at scale 1."""
+        if scale not in self._sizes:
+            self._sizes[scale] = self._opened(scale)
+        return self._sizes[scale]
+
+    def _opened(self, scale: float) -> StripSizes | None:
+        sizes, gap = self._own.scaled(scale), self._request.gap_mm
+        pitch = least_pitch(sizes, gap_mm=gap, radii_mm=(), rigid=True, most_mm=_WIDEST * sizes.strip.pitch_mm)
+        if pitch is None:
+            return sizes if scale == 1.0 else None
+        return sizes.opened(pitch, gap)
+
+    def pitch_on(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool) -> float:
+        """Return the least pitch on bends; the widest tried where even that is not enough."""
+        key = (sizes.height_mm, sizes.strip.pitch_mm, tuple(round(r, 6) for r in radii_mm), rigid)
+        if key not in self._pitches:
+            gap, most = min(self._request.gap_mm, sizes.strip.gap_mm), _WIDEST * sizes.strip.pitch_mm
+            found = least_pitch(sizes, gap_mm=gap, radii_mm=radii_mm, rigid=rigid, most_mm=most)
+            self._pitches[key] = most if found is None else found
+        return self._pitches[key]
+
+
+def _tries(request: BorderRequest, pieces: Sequence[Piece], strips: _Strips) -> list[Trial]:
+    """Return what to try, nearest to what was asked first."""
+    plain = [Trial(scale=scale) for scale in _SCALES]
+    sizes = strips.at(1.0)
+    if request.corner is not Corner.MITRE or sizes is None:
+        return plain
+    guide = _guide_of(request, pieces, sizes, Band.of(request, sizes.height_mm))
+    turns = [corner.turn_rad for corner in guide.corners if is_mitred(corner)] if guide is not None else []
+    if not turns:
+        return plain
+    ranked = best_phases(sizes, turns[0], gap_mm=request.gap_mm)
+    # Where the strip has mirrors of its own the phase is a freedom of the fit; else the centre takes what is left.
+    seamed = [
+        Trial(scale=scale, phase_share=phase, seam=True)
+        for scale in _SCALES
+        if abs(math.log(scale)) <= _SEAM_SCALE
+        for phase in ranked[:12]
+    ]
+    beaded = [Trial(scale=scale, phase_share=ranked[0]) for scale in _SCALES]
+    return [*(seamed if seams_of(request.strip.group) else []), *beaded]
+
+
+def _guide_of(request: BorderRequest, pieces: Sequence[Piece], sizes: StripSizes, band: Band) -> Guide | None:
+    sense = -1.0 if request.outward else 1.0
+    return guide_along(
+        pieces,
+        distance_mm=sense * band.centre_mm,
+        edge_mm=sense * band.strip_mm,
+        tightest_mm=TIGHTEST * sizes.height_mm,
+        sides=request.sides,
+    )
 
 
 def _settled(
     request: BorderRequest,
     pieces: Sequence[Piece],
+    strips: _Strips,
     plan: Plan,
     stretch: bool,
     make_block: Callable[[float], Block | None],
@@ -215,7 +207,8 @@ def _settled(
     """Return the plan with its corner piece made at its scale, so that the gap is kept within the piece too."""
     if plan.scale == 1.0 or plan.block is None:
         return plan
-    again = plan_at(request, pieces, scale=plan.scale, stretch=stretch, block=make_block(plan.scale))
+    block = make_block(plan.scale)
+    again = plan_at(request, pieces, strips, Trial(scale=plan.scale), stretch=stretch, block=block)
     return plan if again is None else again
 
 
@@ -232,21 +225,27 @@ def _block_maker(request: BorderRequest) -> Callable[[float], Block | None]:
     return make
 
 
+def room_for(request: BorderRequest, pieces: Sequence[Piece]) -> bool:
+    """Whether any repeat at all finds room at the strip's own size."""
+    plan = plan_at(request, pieces, _Strips(request), Trial(), stretch=True, block=None)
+    return plan is not None and any(strand.fit.count for strand in plan.strands)
+
+
 def plan_at(
-    request: BorderRequest, pieces: Sequence[Piece], *, scale: float, stretch: bool, block: Block | None
+    request: BorderRequest,
+    pieces: Sequence[Piece],
+    strips: _Strips,
+    trial: Trial,
+    *,
+    stretch: bool,
+    block: Block | None,
 ) -> Plan | None:
-    """Return the plan at one scale; None where the band does not fit or the gap cannot be kept."""
-    strip = request.strip if scale == 1.0 else request.strip.scaled(scale)
-    sizes = StripSizes(strip)
+    """Return the plan of one trial; None where the band does not fit or the gap cannot be kept."""
+    sizes = strips.at(trial.scale)
+    if sizes is None:
+        return None
     band = Band.of(request, sizes.height_mm)
-    sense = -1.0 if request.outward else 1.0
-    guide = guide_along(
-        pieces,
-        distance_mm=sense * band.centre_mm,
-        edge_mm=sense * band.strip_mm,
-        tightest_mm=TIGHTEST * sizes.height_mm,
-        sides=request.sides,
-    )
+    guide = _guide_of(request, pieces, sizes, band)
     if guide is None or not guide.sides:
         return None
     bends = [side.path.bends_mm() for side in guide.sides]
@@ -254,22 +253,30 @@ def plan_at(
     if tightest <= 0.5 * sizes.height_mm + 1e-6:
         return None
     rigid = request.rigid or tightest < TIGHTEST * sizes.height_mm - 1e-6
-    gap = _gap_to_keep(request, strip, scale)
-    if gap is None:
-        return None
+    gap = min(request.gap_mm, sizes.strip.gap_mm)
     blocks = blocks_at(block, guide, height_mm=sizes.height_mm) if block is not None else {}
-    bead = _CENTRE_BEAD * sizes.height_mm if request.reversed_at_centre else 0.0
+    mitre = None
+    if request.corner is Corner.MITRE and any(is_mitred(corner) for corner in guide.corners):
+        mitre = mitre_cut(sizes, guide, trial.phase_share)
+    seams = seams_of(request.strip.group) if mitre is not None and trial.seam else ()
+    reverses = (mitre is not None and not seams) or request.reversed_at_centre
+    bead = _CENTRE_BEAD * sizes.height_mm if reverses else 0.0
     strands: list[Strand] = []
     for index, side in enumerate(guide.sides):
-        pitch = _pitch_on(sizes, gap, bends[index], rigid)
+        pitch = strips.pitch_on(sizes, bends[index], rigid)
         if side.path.closed:
             span = _closed_span(side.path, sizes, pitch, gap)
             strands.append(Strand(side=index, span=span, fit=fit_span(span, stretch=stretch)))
             continue
         ends = ends_of(request.corner, guide, index, height_mm=sizes.height_mm, gap_mm=request.gap_mm, blocks=blocks)
+        if mitre is not None:
+            ends = _mitred_ends(guide, side, ends, mitre.begin_mm(sizes))
+            if seams and not bead:
+                strands.extend(_seamed(index, side.path, sizes, seams, pitch, gap, ends, stretch))
+                continue
         strands.extend(_strands(index, side.path, sizes, pitch, gap, ends, bead, stretch))
     return Plan(
-        scale=scale,
+        scale=trial.scale,
         sizes=sizes,
         band=band,
         guide=guide,
@@ -279,25 +286,54 @@ def plan_at(
         gap_mm=gap,
         rigid=rigid,
         bead_mm=bead,
+        mitre=mitre,
+        seamless=bool(seams) and not bead,
     )
 
 
-def _gap_to_keep(request: BorderRequest, strip: Repeat, scale: float) -> float | None:
-    """Return the gap copies keep: the one asked, or the strip's own where it cannot be opened; None if scaling narrows it."""
-    if strip.gap_mm >= request.gap_mm - MEASURE_MM:
-        return request.gap_mm
-    if least_pitch(StripSizes(strip), gap_mm=request.gap_mm, radii_mm=(), rigid=True, most_mm=_most(strip)) is not None:
-        return request.gap_mm
-    return strip.gap_mm if scale == 1.0 else None
+def _mitred_ends(
+    guide: Guide, side: Side, ends: tuple[Allowance, Allowance], begin_mm: float
+) -> tuple[Allowance, Allowance]:
+    """Return the ends of a side with those at mitred corners fixed where the corner cells end."""
+    first, last = (
+        Allowance.fixed(begin_mm) if number is not None and is_mitred(guide.corners[number]) else end
+        for number, end in zip((side.before, side.after), ends, strict=True)
+    )
+    return first, last
 
 
-def _most(strip: Repeat) -> float:
-    return 2.0 * strip.pitch_mm
-
-
-def _pitch_on(sizes: StripSizes, gap_mm: float, radii_mm: tuple[float, ...], rigid: bool) -> float:
-    found = least_pitch(sizes, gap_mm=gap_mm, radii_mm=radii_mm, rigid=rigid, most_mm=_most(sizes.strip))
-    return _most(sizes.strip) if found is None else found
+def _seamed(
+    index: int,
+    path: Path,
+    sizes: StripSizes,
+    seams: tuple[float, ...],
+    pitch_mm: float,
+    gap_mm: float,
+    ends: tuple[Allowance, Allowance],
+    stretch: bool,
+) -> list[Strand]:
+    """Return the two strands of a side that meet on a mirror of the strip."""
+    half = float(np.round(0.5 * path.length_mm, 9))
+    strands = []
+    for end, backwards in zip(ends, (False, True), strict=True):
+        fit = seam_fit(
+            sizes,
+            seams,
+            begin_mm=end.least_mm,
+            centre_mm=half,
+            slack_mm=GAP_SHARE * gap_mm,
+            stretch=stretch,
+        )
+        span = Span(
+            length_mm=half,
+            pitch_mm=pitch_mm,
+            width_of=sizes.width,
+            slack_mm=GAP_SHARE * gap_mm,
+            start=end,
+            end=Allowance.fixed(0.0),
+        )
+        strands.append(Strand(side=index, span=span, fit=fit, backwards=backwards))
+    return strands
 
 
 def _closed_span(path: Path, sizes: StripSizes, pitch_mm: float, gap_mm: float) -> Span:
@@ -325,7 +361,7 @@ def _strands(
     if bead_mm > 0.0:
         centre = 0.5 * bead_mm + gap_mm
         height = sizes.height_mm
-        middle = Allowance(centre, centre + 0.1 * height, centre + 0.33 * height)
+        middle = Allowance(centre, centre + 0.15 * height, centre + 0.5 * height)
         half = 0.5 * path.length_mm
         spans = [(half, ends[0], middle, False), (half, ends[1], middle, True)]
     else:

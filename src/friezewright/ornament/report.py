@@ -7,7 +7,8 @@ import math
 from friezewright.findings import Finding, Severity
 from friezewright.ornament.corner import Corner
 from friezewright.ornament.guide import SIDE_NAMES
-from friezewright.ornament.plan import TIGHTEST, BorderRequest, Plan, Strand
+from friezewright.ornament.plan import TIGHTEST, Plan, Strand
+from friezewright.ornament.request import BorderRequest
 
 __all__ = ["findings_on", "words_on"]
 
@@ -21,7 +22,7 @@ def words_on(request: BorderRequest, plan: Plan, measured_gap_mm: float | None) 
     for index, side in enumerate(plan.guide.sides):
         count = sum(strand.fit.count for strand in plan.strands if strand.side == index)
         groups.setdefault(count, []).append(_named(plan, index, side.name))
-    parts = []
+    parts: list[str] = []
     for count, names in groups.items():
         if not count:
             continue
@@ -34,7 +35,9 @@ def words_on(request: BorderRequest, plan: Plan, measured_gap_mm: float | None) 
     if stretch > 1.0:
         parts.append(f"drawn out by up to {100.0 * (stretch - 1.0):.1f} in a hundred")
     sentences = [", ".join(parts)]
-    if request.reversed_at_centre:
+    if plan.mitre is not None:
+        sentences.append("the corners are cut on the slant and joined, all alike")
+    if plan.bead_mm > 0.0:
         sentences.append("each side is reversed at its centre, round a bead")
     elif request.corner is Corner.TURNED and plan.guide.corners:
         sentences.append("opposite sides are half turns of each other")
@@ -84,9 +87,11 @@ def findings_on(request: BorderRequest, plan: Plan) -> tuple[Finding, ...]:
         remark(
             "corner-too-large",
             Severity.NOTE,
-            f"a corner piece of {request.corner_size_mm:.1f} mm would leave the band; it is drawn {plan.height_mm:.1f} mm",
+            f"a corner piece of {request.corner_size_mm:.1f} mm would leave the band; "
+            f"it is drawn {plan.height_mm:.1f} mm high",
         )
-    return tuple(found)
+    # Both halves of a reversed side say the same.
+    return tuple(dict.fromkeys(found))
 
 
 def _remark_on(strand: Strand, plan: Plan, remark: object) -> None:
