@@ -9,15 +9,14 @@ import numpy as np
 from friezewright.findings import Finding
 from friezewright.geometry.artwork import Artwork, concatenate_artwork
 from friezewright.geometry.outline import Outline
+from friezewright.geometry.planar.joined import silhouettes, unite
 from friezewright.geometry.strokes import Strokes
 from friezewright.geometry.tolerance import FLATTEN_MM
 from friezewright.layers.burn import Burn, BurnStyle
 from friezewright.layers.crowding import crowding
 from friezewright.layers.cut import cut_parts
 from friezewright.layers.drawing import AskedKeepOff, Drawing, Layer, Operation, Part, Pen
-from friezewright.layers.engrave import engraved
 from friezewright.layers.lined import lined
-from friezewright.layers.score import contours
 from friezewright.machine import Machine
 from friezewright.ornament.ornament import Ornament
 from friezewright.panel.panel import Panel
@@ -100,9 +99,10 @@ def _burned(
             continue
         some = areas if which.all() else areas.chosen(which)
         if burn is Burn.FILLED:
-            filled = engraved(some, tolerance_mm=tolerance_mm)
+            # Where copies touch they are fused, so that nothing burns twice.
+            filled = unite(some)
         elif burn is Burn.CONTOUR:
-            followed.append(contours(some, edges=style.contour_edges, tolerance_mm=tolerance_mm))
+            followed.append(silhouettes(some, edges=style.contour_edges, tolerance_mm=tolerance_mm))
         else:
             followed.append(lined(some, style.lining, spot_mm=machine.spot_mm, tolerance_mm=tolerance_mm))
     return filled, concatenate_artwork(followed) if followed else None
