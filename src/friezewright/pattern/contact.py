@@ -15,7 +15,7 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import IntArray, Outline
 from friezewright.geometry.planar.nearness import pair_distances
 
-__all__ = ["MEASURE_MM", "Pairs", "shrink", "sized", "smallest_distance"]
+__all__ = ["MEASURE_MM", "Pairs", "clear_of", "shrink", "sized"]
 
 MEASURE_MM = 0.0004
 """Flattening used for gaps: a measured one is then right to 0.0008 mm, less than the last decimal that is written."""
@@ -25,10 +25,11 @@ _SLACK_MM = 0.0007
 lies within 0.0015 mm of the one asked for, and the true one never below it."""
 
 _COARSE_MM = 0.02
-"""Flattening used on the way, eight times as fast; its contact is approached no nearer than its own error."""
+_ON_THE_WAY_MM = (_COARSE_MM, 0.003)
+"""Flattenings used on the way, several times as fast; each comes no nearer to the contact than its own error."""
 
 _ROUNDS = 400
-_BATCH = 6
+_BATCH = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -83,45 +84,64 @@ def shrink(shape: Outline, pairs: Pairs, *, start: float, gap_mm: float, least: 
     Conservative advancement: a pair that is too far by ``d`` can safely move by ``d`` over its speed (Mirtich 1996, as
     commonly stated; from memory). Boxes rule out most pairs. First on a coarse polygon, then on a fine one.
     """
-    coarse = _advance(_polygon(shape, _COARSE_MM), pairs, start, gap_mm + 2.0 * _COARSE_MM, _COARSE_MM, least)
-    fine = gap_mm + 2.0 * MEASURE_MM
-    return _advance(_polygon(shape, MEASURE_MM), pairs, coarse, fine, _SLACK_MM, least)
+    course = _Course(pairs, start)
+    for tolerance in _ON_THE_WAY_MM:
+        course.run(_polygon(shape, tolerance), gap_mm + 2.0 * tolerance, slack_mm=tolerance, least=least)
+        # A polygon's distance is right to twice its tolerance, and so is the next one's.
+        course.bound -= 4.0 * tolerance
+    course.run(_polygon(shape, MEASURE_MM), gap_mm + 2.0 * MEASURE_MM, slack_mm=_SLACK_MM, least=least)
+    return course.size
 
 
-def smallest_distance(shape: Outline, pairs: Pairs, size: float) -> float:
-    """Return the smallest distance in mm over the pairs at one size, 0 where two overlap."""
+def clear_of(shape: Outline, pairs: Pairs, size: float, *, gap_mm: float) -> bool:
+    """Return whether all pairs surely stand the gap apart at a size; the moves from there on may be shrunk."""
     boxes = _box_distances(shape, pairs, size)
-    order = np.argsort(boxes, kind="stable")
-    polygon = _polygon(shape, MEASURE_MM)
-    smallest = np.inf
-    for start in range(0, len(order), _BATCH):
-        some = order[start : start + _BATCH]
-        some = some[boxes[some] < smallest]
-        if len(some):
-            smallest = min(smallest, float(_distances(polygon, pairs, size, some).min()))
-    return float(smallest)
+    close = np.flatnonzero(boxes < gap_mm)
+    polygon = _polygon(shape, _COARSE_MM)
+    return not len(close) or float(_distances(polygon, pairs, size, close).min()) >= gap_mm + 2.0 * _COARSE_MM
 
 
-def _advance(polygon: Outline, pairs: Pairs, size: float, gap_mm: float, slack_mm: float, least: float) -> float:
-    speed = np.hypot(pairs.rate[:, 0], pairs.rate[:, 1])
-    moving = np.flatnonzero(speed > 0.0)
-    for _ in range(_ROUNDS):
-        if size <= least or not len(moving):
-            return max(size, least)
-        room = (_box_distances(polygon, pairs, size) - gap_mm)[moving] / speed[moving]
-        order = moving[np.argsort(room, kind="stable")]
-        room = np.sort(room, kind="stable")
-        step = np.inf
+class _Course:
+    """A layout on its way down, with a distance for every pair that it is known not to be nearer than."""
+
+    def __init__(self, pairs: Pairs, size: float) -> None:
+        self.size = size
+        self.bound = np.full(len(pairs.turn), -np.inf)
+        self._pairs = pairs
+        self._speed = np.hypot(pairs.rate[:, 0], pairs.rate[:, 1])
+
+    def run(self, polygon: Outline, gap_mm: float, *, slack_mm: float, least: float) -> None:
+        """Shrink until a pair is within the slack of the gap, or the least size is reached."""
+        moving = np.flatnonzero(self._speed > 0.0)
+        for _ in range(_ROUNDS):
+            if self.size <= least or not len(moving):
+                self.size = max(self.size, least)
+                return
+            self.bound = np.maximum(self.bound, _box_distances(polygon, self._pairs, self.size))
+            step = self._safe_step(polygon, moving, gap_mm, slack_mm)
+            if step == 0.0:
+                return
+            self.size -= step
+            self.bound = self.bound - step * self._speed
+
+    def _safe_step(self, polygon: Outline, moving: IntArray, gap_mm: float, slack_mm: float) -> float:
+        """Return how far every pair can move without coming nearer than the gap, 0 when one has arrived."""
+        room = (self.bound[moving] - gap_mm) / self._speed[moving]
+        order = np.argsort(room, kind="stable")
+        step = float(room[order[-1]])
         for start in range(0, len(order), _BATCH):
-            some = order[start : start + _BATCH][room[start : start + _BATCH] < step]
-            if not len(some):
+            some = order[start : start + _BATCH]
+            # Known bounds rule out the rest: they have room for more than the tightest pair measured.
+            if start and float(room[some[0]]) >= step:
                 break
-            spare = _distances(polygon, pairs, size, some) - gap_mm
+            which = moving[some]
+            self.bound[which] = _distances(polygon, self._pairs, self.size, which)
+            spare = self.bound[which] - gap_mm
             if float(spare.min()) <= slack_mm:
-                return size
-            step = min(step, float((spare / speed[some]).min()))
-        size -= step
-    return size
+                return 0.0
+            tight = float((spare / self._speed[which]).min())
+            step = tight if start == 0 else min(step, tight)
+        return step
 
 
 def _polygon(shape: Outline, tolerance_mm: float) -> Outline:

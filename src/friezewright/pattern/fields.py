@@ -1,7 +1,7 @@
 """Plain fields: the seventeen plane groups laid out from one motif.
 
-A seat and the proportions of the cell are chosen on the motif's hull (:mod:`~friezewright.pattern.cells`). Then the cell
-is shrunk on the true outline: all of it, then one side, then the other, each until two copies stand the gap apart.
+A seat and the proportions of the cell are chosen on the motif's hull (:mod:`~friezewright.pattern.cells`). Then the
+cell is shrunk on the true outline: all of it, then one side, then the other, each until two copies stand the gap apart.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Placements
 from friezewright.geometry.outline import Outline
 from friezewright.pattern.cells import Cell, Seat, best_seat, cell_of, images
-from friezewright.pattern.contact import Pairs, shrink, sized, smallest_distance
+from friezewright.pattern.contact import Pairs, clear_of, shrink, sized
 from friezewright.pattern.groups import CellShape, MirrorSite, Operation, PlaneGroup, cell_shape, operations
 from friezewright.pattern.repeat import Repeat, repeat_of
 from friezewright.pattern.seat import Mirrors, centred, check_sizes, on_site, site_for
@@ -219,11 +219,11 @@ def _shrunk(layout: _Layout, gap_mm: float) -> _Layout:
     x, y = steps[:, 0] + cell.step * steps[:, 1], cell.rise * steps[:, 1]
     zero = np.zeros_like(x)
     both = sized(pairs, 0.0, np.stack([a * x, b * y], axis=1))
-    size = 1.0
-    while smallest_distance(layout.motif, both, size) < gap_mm:
-        # Only copies further off than the seat was judged by can be in the way.
-        size *= 1.05
-    size = shrink(layout.motif, both, start=1.01 * size, gap_mm=gap_mm, least=0.5)
+    # The seat was judged by near copies and all but their last bulge; the start keeps clear of the others too.
+    size = 1.02
+    while not clear_of(layout.motif, both, size, gap_mm=gap_mm):
+        size *= 1.02
+    size = shrink(layout.motif, both, start=size, gap_mm=gap_mm, least=0.5)
     a, b = a * size, b * size
     if cell.free:
         along = Pairs(

@@ -135,7 +135,7 @@ def _shortest(vectors: FloatArray, extra: FloatArray) -> FloatArray:
     points = points[np.argsort(np.round(length, 6), kind="stable")]
     points = points[np.hypot(points[:, 0], points[:, 1]) > SAME_MM]
     if len(vectors) == 1:
-        return points[:1]
+        return np.asarray(points[:1])
     cross = points[0, 0] * points[:, 1] - points[0, 1] * points[:, 0]
     leaning = np.abs(cross) > SAME_MM * np.hypot(*points[0])
     return np.stack([points[0], points[np.flatnonzero(leaning)[0]]])

@@ -11,9 +11,10 @@ from friezewright.errors import InputError
 from friezewright.geometry import affine
 from friezewright.geometry.fuse import fused
 from friezewright.geometry.outline import Outline
+from friezewright.geometry.planar.region import Region, intersection, region_of
 from friezewright.pattern.groups import Group, MirrorSite, mirror_sites
 
-__all__ = ["Mirrors", "centred", "check_sizes", "on_site", "site_for"]
+__all__ = ["Mirrors", "centred", "check_sizes", "on_site", "site_for", "upright_axis_mm"]
 
 _LINE_OVERLAP = 0.2
 _POINT_OVERLAP = 0.1
@@ -88,7 +89,8 @@ def on_site(
     along_rad, lines
         Direction of the site's first line, and the number of lines.
     mirrors
-        ``ON`` lays the motif's upright axis along the line. ``FUSED`` leaves the motif upright beside a line; at a
+        ``ON`` lays the motif's upright axis (see :func:`upright_axis_mm`) along the line and keeps its left half.
+        ``FUSED`` leaves the motif upright beside a line; at a
         point it grows outwards, midway between two lines.
     turn_rad
         Further turn of the motif, clockwise on screen.
@@ -103,9 +105,11 @@ def on_site(
     across = along_rad + 0.5 * math.pi / lines
     if mirrors is Mirrors.ON:
         # Upright means that the foot points along +y.
-        motif, overlap = centred(shape, turn_rad), 0.5
+        motif = centred(shape, turn_rad)
+        motif = motif.transformed(affine.translation((-upright_axis_mm(motif), 0.0)))
         motif = motif.transformed(affine.rotation(along_rad - 0.5 * math.pi))
-    elif lines == 1:
+        return _slid(_joined(motif, along_rad, 1), along_rad)
+    if lines == 1:
         motif = centred(shape, turn_rad)
         overlap = _LINE_OVERLAP if overlap is None else overlap
     else:
@@ -118,12 +122,45 @@ def on_site(
     start = box[0, 0] + overlap * (box[1, 0] - box[0, 0])
     middle = 0.5 * (box[0, 1] + box[1, 1])
     out = affine.apply(affine.rotation(across), np.array([start, middle]))
-    whole = fused(motif.transformed(affine.translation(-out)), along_rad=along_rad, lines=lines)
+    whole = _joined(motif.transformed(affine.translation(-out)), along_rad, lines)
+    return whole if lines > 1 else _slid(whole, along_rad)
+
+
+def upright_axis_mm(motif: Outline) -> float:
+    """Return the x of the upright line about which a motif is most nearly symmetric, mm.
+
+    Most of its area then lies on its own mirror image. Lines near the middle of the box are tried, ever more closely.
+    """
+    (left, _), (right, _) = motif.bounds()
+    width = float(right - left)
+    tolerance = max(width, 1e-3) / 200.0
+    flat = region_of(motif, tolerance_mm=tolerance)
+    image = motif.transformed(affine.mirror_x())
+    best, step = 0.5 * float(left + right), 0.025 * width
+    offsets = np.array(sorted(range(-10, 11), key=abs), dtype=np.float64)
+    for _ in range(3):
+        trial = best + step * offsets
+        shared = [_shared_mm2(flat, image, float(x), tolerance) for x in trial]
+        # Of equals the first is taken: the one next to the line found before.
+        best = float(trial[int(np.argmax(np.round(np.array(shared) / max(shared[0], 1e-9), 9)))])
+        step /= 8.0
+    return best
+
+
+def _shared_mm2(flat: Region, image: Outline, axis_mm: float, tolerance_mm: float) -> float:
+    mirrored = image.transformed(affine.translation((2.0 * axis_mm, 0.0)))
+    return intersection(flat, region_of(mirrored, tolerance_mm=tolerance_mm)).area_mm2()
+
+
+def _joined(motif: Outline, along_rad: float, lines: int) -> Outline:
+    whole = fused(motif, along_rad=along_rad, lines=lines)
     if whole is None or abs(whole.area_mm2()) == 0.0:
         raise InputError("nothing of the motif is left between the mirrors; use less overlap or another turn")
-    if lines == 1:
-        # Along a single line nothing fixes the place, so the middle of the new shape is taken.
-        box = whole.transformed(affine.rotation(-along_rad)).bounds()
-        slide = affine.apply(affine.rotation(along_rad), np.array([0.5 * (box[0, 0] + box[1, 0]), 0.0]))
-        whole = whole.transformed(affine.translation(-slide))
     return whole
+
+
+def _slid(whole: Outline, along_rad: float) -> Outline:
+    """Return a shape on a single mirror line moved along it until its middle is at the origin."""
+    box = whole.transformed(affine.rotation(-along_rad)).bounds()
+    slide = affine.apply(affine.rotation(along_rad), np.array([0.5 * (box[0, 0] + box[1, 0]), 0.0]))
+    return whole.transformed(affine.translation(-slide))

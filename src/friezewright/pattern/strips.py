@@ -55,7 +55,7 @@ _PLANS = {
     FriezeGroup.P11M: _Plan((_PLAIN,), (0,), reflected=True),
     FriezeGroup.P2MM: _Plan((_PLAIN, _LEFT_RIGHT), (0, 1), reflected=True),
 }
-# With a motif on its mirrors half the copies (a quarter, at a point) are left; keyed by group and direction of the line.
+# On a mirror half the copies are left, at a point a quarter; keyed by group, direction and number of the lines.
 _PLANS_ON_SITE = {
     (FriezeGroup.P1M1, (0, 1), 1): _Plan((_PLAIN,), (0,)),
     (FriezeGroup.P2MG, (0, 1), 1): _Plan((_PLAIN, _TOP_BOTTOM), (0, 0)),
