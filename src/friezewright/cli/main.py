@@ -48,7 +48,8 @@ def main() -> None:
 @click.option("-o", "--out", type=_FILE, help="Job file to write; default: beside the picture, under its name.")
 @click.option("--inches", is_flag=True, help="Write sizes in inches.")
 @click.option("--overwrite", is_flag=True, help="Replace a job file that is already there.")
-def new(picture: Path, out: Path | None, inches: bool, overwrite: bool) -> None:
+@_FORMAT
+def new(picture: Path, out: Path | None, inches: bool, overwrite: bool, form: str) -> None:
     """Write a starter job beside PICTURE, every key explained."""
     from friezewright.compose.starter import starter_job
     from friezewright.errors import InputError
@@ -61,6 +62,9 @@ def new(picture: Path, out: Path | None, inches: bool, overwrite: bool) -> None:
     if job.exists() and not overwrite:
         raise InputError(f"{job} is already there; name another with -o, or say --overwrite")
     files.write_file(job, text)
+    if form == "json":
+        click.echo(json.dumps({"file": str(job)}, indent=2))
+        return
     click.echo(f"{job}: edit it, then run: friezewright compose {job}")
 
 
@@ -88,6 +92,11 @@ def new(picture: Path, out: Path | None, inches: bool, overwrite: bool) -> None:
     help="Which of the two is ink; default: found from the picture.",
 )
 @click.option(
+    "--smoothness",
+    type=click.FloatRange(0, 1),
+    help="How sharp a bend may be and still be drawn round: 0 makes every bend a corner, 1 none.",
+)
+@click.option(
     "--crop", type=(int, int, int, int), metavar="LEFT TOP RIGHT BOTTOM", help="Look only at this part, in pixels."
 )
 @_FORMAT
@@ -100,6 +109,7 @@ def trace(
     dust: float | None,
     even_light: bool | None,
     light_on_dark: bool | None,
+    smoothness: float | None,
     crop: tuple[int, int, int, int] | None,
     form: str,
 ) -> None:
@@ -114,6 +124,7 @@ def trace(
         dust_px=dust,
         even_light=even_light,
         light_on_dark=light_on_dark,
+        smoothness=smoothness,
         crop=crop,
     )
     with progress.shown(quiet=form == "json"):

@@ -167,6 +167,7 @@ class MotifJob(_Part):
     dust: Annotated[float, Field(ge=0.0, le=1e6)] | None = None
     even_light: bool | None = None
     light_on_dark: bool | None = None
+    smoothness: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
     crop: tuple[int, int, int, int] | None = None
     symmetric: bool = False
 

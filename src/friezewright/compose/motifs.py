@@ -15,7 +15,7 @@ from friezewright.motif.motif import Motif, motif_from_outline, motif_from_pictu
 from friezewright.motif.picture import InkSettings
 from friezewright.reading.shape import read_shape
 
-__all__ = ["Motifs"]
+__all__ = ["Motifs", "ink_settings"]
 
 # Files that hold markup start with one of these, whatever their name says.
 _MARKUP = (b"<", b"\xef\xbb\xbf<")
@@ -54,15 +54,37 @@ class Motifs:
         if data.lstrip()[:4].startswith(_MARKUP):
             motif = motif_from_outline(read_shape(data, name=label), name=name)
         else:
-            settings = InkSettings(
+            settings = ink_settings(
                 ink_level=asked.ink_level,
-                dust_px=InkSettings().dust_px if asked.dust is None else asked.dust,
+                dust_px=asked.dust,
                 even_light=asked.even_light,
                 light_on_dark=asked.light_on_dark,
+                smoothness=asked.smoothness,
                 crop=asked.crop,
             )
             motif = motif_from_picture(data, name=label, settings=settings)
         return _symmetric(motif, name) if asked.symmetric else motif
+
+
+def ink_settings(
+    *,
+    ink_level: float | None,
+    dust_px: float | None,
+    even_light: bool | None,
+    light_on_dark: bool | None,
+    smoothness: float | None,
+    crop: tuple[int, int, int, int] | None,
+) -> InkSettings:
+    """Return how a picture is read, what was not asked for left as it is by default."""
+    plain = InkSettings()
+    return InkSettings(
+        ink_level=ink_level,
+        dust_px=plain.dust_px if dust_px is None else dust_px,
+        even_light=even_light,
+        light_on_dark=light_on_dark,
+        smoothness=plain.smoothness if smoothness is None else smoothness,
+        crop=crop,
+    )
 
 
 def _symmetric(motif: Motif, name: str) -> Motif:

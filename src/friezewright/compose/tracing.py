@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from friezewright.compose.motifs import ink_settings
 from friezewright.errors import InputError
 from friezewright.findings import Finding, Severity
 from friezewright.geometry import affine
@@ -13,7 +14,7 @@ from friezewright.geometry.outline import Outline
 from friezewright.geometry.planar.region import difference, outset, region_of
 from friezewright.geometry.planar.widths import thinnest_part
 from friezewright.machine import typical
-from friezewright.motif.picture import InkSettings, read_picture
+from friezewright.motif.picture import read_picture
 from friezewright.motif.trace import trace
 from friezewright.output.pathdata import number_text, path_lines
 
@@ -30,7 +31,7 @@ class TraceOptions:
         Height the motif is drawn and judged at.
     in_frame
         Whether the drawing keeps the picture's own frame, in px.
-    ink_level, dust_px, even_light, light_on_dark, crop
+    ink_level, dust_px, even_light, light_on_dark, smoothness, crop
         As in :class:`~friezewright.motif.picture.InkSettings`.
     """
 
@@ -40,6 +41,7 @@ class TraceOptions:
     dust_px: float | None = None
     even_light: bool | None = None
     light_on_dark: bool | None = None
+    smoothness: float | None = None
     crop: tuple[int, int, int, int] | None = None
 
     def __post_init__(self) -> None:
@@ -65,11 +67,12 @@ def trace_picture(data: bytes, *, name: str, options: TraceOptions) -> TracedPic
     PictureError, LimitError
         If the picture cannot be read, holds nothing to trace, or is past the limits.
     """
-    settings = InkSettings(
+    settings = ink_settings(
         ink_level=options.ink_level,
-        dust_px=InkSettings().dust_px if options.dust_px is None else options.dust_px,
+        dust_px=options.dust_px,
         even_light=options.even_light,
         light_on_dark=options.light_on_dark,
+        smoothness=options.smoothness,
         crop=options.crop,
     )
     picture = read_picture(data, settings, name=name)
