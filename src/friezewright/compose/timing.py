@@ -90,7 +90,7 @@ def drawing_of_svg(data: bytes, *, name: str) -> Drawing:
         If it has no layers as this program writes them.
     """
     svg = read_svg(data, name=name).in_mm()
-    operations = [dict(path.data).get("operation", "") for path in svg.paths]
+    operations = [dict(path.data).get("data-operation", "") for path in svg.paths]
     strangers = sorted({word for word in operations if word not in list(Operation)})
     if not svg.paths or strangers or svg.page is None:
         raise DrawingError(
@@ -113,7 +113,7 @@ def drawing_of_svg(data: bytes, *, name: str) -> Drawing:
 
 def _owner(path: SvgPath) -> str:
     data = dict(path.data)
-    return data.get("ornament", data.get("cut", ""))
+    return data.get("data-ornament", data.get("data-cut", ""))
 
 
 def _artwork(paths: list[SvgPath], operation: Operation) -> Artwork[Outline] | Artwork[Strokes]:
