@@ -184,14 +184,17 @@ def compose(job: Path, out: Path | None, layers: bool, ornament_only: bool, tole
 @main.command()
 @click.argument("drawing", type=_FILE)
 @click.option("--machine", type=_FILE, help="Machine profile; default: the typical one.")
+@click.option("--thickness", help="Of the sheet, such as 6 mm; the typical machine cuts thick sheets slower.")
 @_FORMAT
-def estimate(drawing: Path, machine: Path | None, form: str) -> None:
+def estimate(drawing: Path, machine: Path | None, thickness: str | None, form: str) -> None:
     """Say how long a layered DRAWING made here takes."""
     from friezewright.compose.timing import time_drawing
+    from friezewright.units import parse_length_mm
 
+    thickness_mm = None if thickness is None else parse_length_mm(thickness)
     profile = None if machine is None else (files.read_bytes(machine), str(machine))
     with progress.shown(quiet=form == "json"):
-        timed = time_drawing(files.read_bytes(drawing), name=str(drawing), machine=profile)
+        timed = time_drawing(files.read_bytes(drawing), name=str(drawing), machine=profile, thickness_mm=thickness_mm)
     _remarks(timed.findings)
     if form == "json":
         click.echo(json.dumps(timed.report, indent=2))

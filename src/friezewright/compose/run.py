@@ -136,18 +136,17 @@ def compose_job(
     measured = inspect(svg, name=DRAWING).findings
     progress("simulating the run")
     timed = estimate(drawing, machine)
-    findings = worst_first(
-        [
-            *panel_findings,
-            *zone.findings,
-            *motifs.findings(),
-            *(finding for item in fitted for finding in item.ornament.findings),
-            *layer_findings,
-            *measured,
-            *timed.findings,
-            *_over_time(job, timed),
-        ]
-    )
+    made = [
+        *panel_findings,
+        *zone.findings,
+        *motifs.findings(),
+        *(finding for item in fitted for finding in item.ornament.findings),
+        *layer_findings,
+    ]
+    # What a stage has already said in its own words, and the checker found again, is said once.
+    said = {(finding.code, finding.ornament) for finding in made}
+    again = [finding for finding in measured if (finding.code, finding.ornament) not in said]
+    findings = worst_first([*made, *again, *timed.findings, *_over_time(job, timed)])
     ticket = ticket_of(
         job,
         panel=panel,

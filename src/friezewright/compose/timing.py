@@ -30,7 +30,9 @@ class TimedDrawing:
     findings: tuple[Finding, ...]
 
 
-def time_drawing(data: bytes, *, name: str, machine: tuple[bytes, str] | None) -> TimedDrawing:
+def time_drawing(
+    data: bytes, *, name: str, machine: tuple[bytes, str] | None, thickness_mm: float | None = None
+) -> TimedDrawing:
     """Return how long a drawing takes.
 
     Parameters
@@ -39,6 +41,8 @@ def time_drawing(data: bytes, *, name: str, machine: tuple[bytes, str] | None) -
         The drawing's bytes, and what to call it in errors.
     machine
         A profile's bytes and its name; None for the typical machine.
+    thickness_mm
+        Of the sheet, for the cut speed of the typical machine.
 
     Raises
     ------
@@ -47,7 +51,7 @@ def time_drawing(data: bytes, *, name: str, machine: tuple[bytes, str] | None) -
     MachineError
         If the profile cannot be used.
     """
-    profile = typical() if machine is None else from_toml(machine[0], name=machine[1])
+    profile = typical(thickness_mm=thickness_mm) if machine is None else from_toml(machine[0], name=machine[1])
     timed = estimate(drawing_of_svg(data, name=name), profile)
     report = {
         "drawing": name,
