@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from friezewright.errors import DrawingError, LimitError
+from friezewright.errors import DrawingError, InputError, LimitError
 from friezewright.findings import Severity
 from friezewright.geometry import cubic
 from friezewright.reading.measures import ViewBox
@@ -362,3 +362,85 @@ def test_a_bomb_of_use_is_bounded():
 def test_too_many_segments_are_refused():
     with pytest.raises(LimitError, match="50 curve segments"):
         svg('<path d="M0 0' + "h1v1" * 30 + '"/>', limits=replace(FROM_ELSEWHERE, segments=50))
+
+
+BLANKS = " " * 100_000
+
+
+@pytest.mark.parametrize(
+    "inner",
+    [
+        f'<path d="M1{BLANKS}x"/>',
+        f'<path d="M1 1C1,{BLANKS},1"/>',
+        f'<rect width="1{BLANKS}!" height="1"/>',
+        f'<polygon points="1{BLANKS}x"/>',
+        f'<g transform="scale(1{BLANKS}x)"/>',
+        f'<g transform="{"a" * 100_000}"/>',
+        f'<path d="M{"1" * 100_000} 1"/>',
+        f'<path d="M0 0L{"1e9," * 9}x"/>',
+    ],
+)
+def test_long_runs_of_nothing_are_read_once_and_refused(inner):
+    with pytest.raises(DrawingError) as caught:
+        svg(inner)
+    assert len(str(caught.value)) < 300
+
+
+@pytest.mark.parametrize(
+    "inner",
+    [
+        "<g transform='scale(1e9)'>" * 40 + SQUARE + "</g>" * 40,
+        f'<g transform="{"scale(1e9)" * 40}">{SQUARE}</g>',
+        f'<g transform="scale(1e9)">{SQUARE}</g>',
+        f'<g transform="matrix(1e9 1e9 1e9 -1e9 1e9 1e9)">{SQUARE}</g>',
+    ],
+)
+def test_what_lies_out_of_reach_is_refused(inner):
+    with pytest.raises(DrawingError, match="out of reach"):
+        svg(inner)
+
+
+def test_a_name_with_line_breaks_stays_on_one_line():
+    with pytest.raises(DrawingError) as caught:
+        svg(f'<rect id="a&#10;b{"c" * 100}" width="-1"/>')
+    assert "\n" not in str(caught.value)
+    assert 'rect "a bccc' in str(caught.value)
+
+
+PIECES = st.sampled_from(
+    [
+        *(
+            "<g>",
+            "</g>",
+            "<svg>",
+            "</svg>",
+            "<path d='M0 0h1v1z'/>",
+            "<path d='",
+            "'/>",
+            "<use href='#a'/>",
+            "<!--",
+            "-->",
+        ),
+        *("<rect width='3' height='2' rx='9'/>", "<g id='a' transform='rotate(", ")'>", "1e5", "-", ".", "M", "z"),
+        *("a1 1 0 0 1 3 3", "&amp;", "&#0;", "<![CDATA[", "]]>", "<!DOCTYPE svg>", "<?x?>", "viewBox='0 0 "),
+        *("style='fill:", "url(#a)", "\x00", "é"),
+    ]
+)
+
+
+@given(st.lists(PIECES, max_size=12), st.sampled_from(["utf-8", "utf-16", "latin-1"]))
+def test_any_file_is_a_drawing_or_one_clear_error(pieces, encoding):
+    data = f"<svg>{''.join(pieces)}</svg>".encode(encoding)
+    try:
+        drawing = read_svg(data, name="door")
+    except InputError as error:
+        assert str(error).startswith("door")  # noqa: PT017 - either outcome is right, each has its own promise
+        assert "\n" not in str(error)  # noqa: PT017
+    else:
+        assert all(np.isfinite(path.strokes.segments).all() for path in drawing.paths)
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_refused_as_no_drawing(data):
+    with pytest.raises(InputError):
+        read_svg(data, name="door")

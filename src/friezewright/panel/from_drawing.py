@@ -20,6 +20,7 @@ from friezewright.geometry.strokes import Strokes
 from friezewright.geometry.tolerance import ZONE_FLATTEN_MM
 from friezewright.panel.loops import Chain, chains_of, joined, without_doubles
 from friezewright.panel.panel import RIM, Frame, Opening, Panel
+from friezewright.reading.document import plain
 from friezewright.reading.paint import colour
 from friezewright.reading.svg import SvgDrawing, SvgPath
 
@@ -194,7 +195,7 @@ def _loops(name: str, paths: Sequence[SvgPath]) -> tuple[list[_Loop], list[Chain
         if not chain.closed:
             continue
         outline = chain.outline()
-        names = tuple(dict.fromkeys(paths[source].id or "" for source in chain.sources))
+        names = tuple(dict.fromkeys(plain(paths[source].id or "") for source in chain.sources))
         loop = _Loop(chain, outline, tuple(word for word in names if word))
         if any(_is_same(loop, other) for other in loops):
             findings.append(_note("doubled-line", "a loop drawn twice is cut once", loop.start_mm))

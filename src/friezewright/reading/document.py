@@ -17,7 +17,7 @@ from friezewright.errors import DrawingError, LimitError
 if TYPE_CHECKING:
     from lxml.etree import _Element
 
-__all__ = ["FROM_ELSEWHERE", "MADE_HERE", "Limits", "parse_document"]
+__all__ = ["FROM_ELSEWHERE", "MADE_HERE", "Limits", "parse_document", "plain"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +49,11 @@ MADE_HERE = Limits(size_bytes=512 * 2**20, depth=100, elements=2_000_000, segmen
 """For layered drawings that this program wrote, of up to a million copies."""
 
 
+def plain(text: str, *, longest: int = 40) -> str:
+    """Return words out of a file, fit for one line of a message."""
+    return " ".join(text.split())[:longest]
+
+
 class _RootReachedError(Exception):
     """Ends the first look at a file: behind the root's start tag nothing can be declared any more."""
 
@@ -73,7 +78,9 @@ def _refuse_document_type(data: bytes, name: str) -> None:
     except _RootReachedError:
         return
     except (expat.ExpatError, LookupError, ValueError) as error:
-        raise DrawingError(f"{name} is not an SVG drawing: {error}; save it again as plain SVG") from error
+        raise DrawingError(
+            f"{name} is not an SVG drawing: {plain(str(error), longest=120)}; save it as plain SVG"
+        ) from error
 
 
 def parse_document(data: bytes, *, name: str, most_bytes: int) -> _Element:
@@ -117,7 +124,8 @@ def parse_document(data: bytes, *, name: str, most_bytes: int) -> _Element:
     try:
         root = etree.fromstring(data, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
-        raise DrawingError(f"{name} is not well-formed XML: {error}; save it again as plain SVG") from error
+        problem = plain(str(error), longest=120)
+        raise DrawingError(f"{name} is not well-formed XML: {problem}; save it again as plain SVG") from error
     # A second lock on the same door, by the parser that is used: the two read the prolog with different code.
     if root.getroottree().docinfo.internalDTD is not None:
         raise DrawingError(f"{name} declares a document type, which is not read for safety; save it as plain SVG")

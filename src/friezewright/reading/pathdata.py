@@ -9,13 +9,12 @@ from __future__ import annotations
 import math
 import re
 
-from friezewright.reading.measures import LARGEST, NUMBER, Malformed, parse_number
+from friezewright.reading.measures import LARGEST, NUMBER, SEPARATOR, Malformed, parse_number
 from friezewright.reading.pen import Pen
 
 __all__ = ["draw_path"]
 
 _GAP = re.compile(r"[ \t\r\n\f]*")
-_COMMA = re.compile(r"[ \t\r\n\f]*,?[ \t\r\n\f]*")
 _COUNTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 # Of an arc's seven numbers these two are flags, single digits that may be written without anything between.
 _FLAGS = (3, 4)
@@ -24,7 +23,7 @@ _FLAGS = (3, 4)
 _GROUPS = {
     kind: re.compile(
         "".join(
-            (r"([01])" if kind == "A" and index in _FLAGS else rf"((?>{NUMBER.pattern}))") + _COMMA.pattern
+            (r"([01])" if kind == "A" and index in _FLAGS else rf"((?>{NUMBER.pattern}))") + SEPARATOR.pattern
             for index in range(count)
         )
     )
@@ -77,7 +76,7 @@ class _Reader:
                     raise self.wrong(f"number {index + 1} of {count} for {command}")
                 values.append(parse_number(match[0]))
                 self.position = match.end()
-            self.skip(_COMMA)
+            self.skip(SEPARATOR)
         return values
 
 

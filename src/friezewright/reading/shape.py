@@ -18,6 +18,7 @@ from friezewright.geometry import affine, cubic
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import BoolArray, IntArray, Outline, concatenate
 from friezewright.geometry.planar.region import Region, difference, empty, outline_of, region_of, self_crossing, union
+from friezewright.reading.document import plain
 from friezewright.reading.drawing import SvgDrawing, SvgPath
 from friezewright.reading.page import read_svg
 from friezewright.reading.paint import is_dark
@@ -228,7 +229,7 @@ def _area_of(name: str, loops: Sequence[_Loop], path: SvgPath) -> Region:
     alone = _by_sides([replace(loop, path=0) for loop in loops], [replace(path, fill="#000000")])
     if alone is not None:
         return region_of(alone, tolerance_mm=_SAMPLED_MM) if alone.loop_count else empty()
-    called = f'"{path.id}"' if path.id else "a shape"
+    called = f'"{plain(path.id)}"' if path.id else "a shape"
     if any(_crosses(loop) for loop in loops):
         raise DrawingError(f"{name}: {called} crosses itself; unite it in the program that drew it")
     if len({loop.area > 0.0 for loop in loops}) > 1:

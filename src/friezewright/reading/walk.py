@@ -12,16 +12,16 @@ from friezewright.errors import DrawingError, LimitError
 from friezewright.findings import Finding, Severity
 from friezewright.geometry import affine
 from friezewright.geometry.affine import FloatArray
-from friezewright.reading.document import Limits
+from friezewright.reading.document import Limits, plain
 from friezewright.reading.drawing import SvgPath
 from friezewright.reading.elements import SHAPES, draw_element
-from friezewright.reading.measures import Malformed, fit, parse_length, parse_transform, parse_view_box
+from friezewright.reading.measures import LARGEST, Malformed, fit, parse_length, parse_transform, parse_view_box
 from friezewright.reading.paint import colour, declarations, properties
 
 if TYPE_CHECKING:
     from lxml.etree import _Element
 
-__all__ = ["Walk"]
+__all__ = ["SVG", "Walk"]
 
 SVG = "http://www.w3.org/2000/svg"
 _XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
@@ -112,7 +112,7 @@ class Walk:
 
     def _error(self, element: _Element, problem: object) -> DrawingError:
         label = element.get("id")
-        what = f'{_tag(element)} "{label}"' if label else f"{_tag(element)} on line {element.sourceline}"
+        what = f'{_tag(element)} "{plain(label)}"' if label else f"{_tag(element)} on line {element.sourceline}"
         return DrawingError(f"{self.name}: {what}: {problem}; redraw it, or save the drawing again as plain SVG")
 
     def _inherited(self, element: _Element, above: _Context) -> _Context | None:
@@ -132,6 +132,8 @@ class Walk:
             self._remark("css-not-read", "a style sheet was ignored; save colours as attributes of each shape")
         try:
             matrix = affine.compose(above.matrix, parse_transform(attributes.get("transform")))
+            if not np.abs(matrix).max() <= LARGEST * LARGEST:
+                raise Malformed("its transforms lead out of reach")
         except Malformed as problem:
             raise self._error(element, problem) from problem
         context = replace(above, matrix=matrix)
@@ -243,10 +245,13 @@ class Walk:
         strokes = pen.strokes()
         if strokes is None:
             return
-        determinant = float(affine.determinant(context.matrix))
-        if determinant == 0.0 or not np.isfinite(context.matrix).all():
+        if float(affine.determinant(context.matrix)) == 0.0:
             self._remark("flattened-away", "a shape is scaled down to nothing and was left out")
             return
+        if not (context.matrix == affine.identity()).all():
+            strokes = strokes.transformed(context.matrix)
+        if not np.abs(strokes.segments).max() <= LARGEST:
+            raise self._error(element, "it lies out of reach")
         path = SvgPath(
             id=context.shown_as or element.get("id"),
             stroke=context.stroke,
@@ -254,7 +259,7 @@ class Walk:
             even_odd=context.even_odd,
             layers=context.layers,
             data=context.data,
-            strokes=strokes if (context.matrix == affine.identity()).all() else strokes.transformed(context.matrix),
+            strokes=strokes,
         )
         self.paths.append(path)
 
