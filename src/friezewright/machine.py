@@ -48,6 +48,7 @@ _LIMITS: dict[str, tuple[float, float, str]] = {
     "cut_speed_mm_s": (0.01, 5000.0, "mm/s"),
     "engrave_speed_mm_s": (0.1, 20000.0, "mm/s"),
     "travel_speed_mm_s": (0.1, 20000.0, "mm/s"),
+    "speed_share": (0.2, 2.0, "of the speed set"),
     "acceleration_mm_s2": (1.0, 1e6, "mm/s2"),
     "engrave_acceleration_mm_s2": (1.0, 1e6, "mm/s2"),
     "start_delay_s": (0.0, 60.0, "s"),
@@ -81,6 +82,8 @@ class Machine:
     score_speed_mm_s, cut_speed_mm_s, engrave_speed_mm_s, travel_speed_mm_s
         Speeds set for following lines, cutting through (3 mm plywood), burning line by line, and moving with the laser
         off.
+    speed_share
+        What the machine really runs at, as a share of the first three.
     acceleration_mm_s2, engrave_acceleration_mm_s2
         How fast it changes speed along a path, and along burned lines.
     start_delay_s, line_turn_s, job_start_s
@@ -115,6 +118,7 @@ class Machine:
     cut_speed_mm_s: float = 20.0
     engrave_speed_mm_s: float = 300.0
     travel_speed_mm_s: float = 300.0
+    speed_share: float = 1.0
     acceleration_mm_s2: float = 1500.0
     engrave_acceleration_mm_s2: float = 3000.0
     start_delay_s: float = 0.03

@@ -25,7 +25,7 @@ from friezewright.motion.raster import burn_times, lines_of, speed_finding
 from friezewright.motion.vector import Limits, artwork_times, move_times
 from friezewright.panel.panel import RIM
 
-__all__ = ["Estimate", "LayerTime", "estimate", "time_areas", "time_strokes"]
+__all__ = ["Estimate", "LayerTime", "areas_of", "estimate", "strokes_of", "time_areas", "time_strokes"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +131,7 @@ def time_areas(
     lines = lines_of(span_bands(areas, spacing_mm=spacing, tolerance_mm=FLATTEN_MM), spacing)
     times = burn_times(lines, machine)
     note = speed_finding(lines, machine)
-    run_out = machine.engrave_speed_mm_s**2 / machine.engrave_acceleration_mm_s2
+    run_out = (machine.engrave_speed_mm_s * machine.speed_share) ** 2 / machine.engrave_acceleration_mm_s2
     layer = LayerTime(
         operation=operation,
         burning_s=times.burning_s,
@@ -191,18 +191,20 @@ def time_strokes(
 
 def _timed(layer: Layer, machine: Machine) -> tuple[LayerTime, tuple[Finding, ...]]:
     if layer.operation is Operation.ENGRAVE:
-        return time_areas(tuple(_areas(part.artwork) for part in layer.parts), machine)
+        return time_areas(tuple(areas_of(part.artwork) for part in layer.parts), machine)
     stages = tuple(int(layer.operation is Operation.CUT and part.ornament == RIM) for part in layer.parts)
-    strokes = tuple(_strokes(part.artwork) for part in layer.parts)
+    strokes = tuple(strokes_of(part.artwork) for part in layer.parts)
     return time_strokes(strokes, machine, operation=layer.operation, stages=stages), ()
 
 
-def _areas(artwork: Artwork[Outline] | Artwork[Strokes]) -> Artwork[Outline]:
+def areas_of(artwork: Artwork[Outline] | Artwork[Strokes]) -> Artwork[Outline]:
+    """Return artwork of areas as what it is, for the type checker."""
     shapes = tuple(shape for shape in artwork.shapes if isinstance(shape, Outline))
     return Artwork(shapes, artwork.placements)
 
 
-def _strokes(artwork: Artwork[Outline] | Artwork[Strokes]) -> Artwork[Strokes]:
+def strokes_of(artwork: Artwork[Outline] | Artwork[Strokes]) -> Artwork[Strokes]:
+    """Return artwork of strokes as what it is, for the type checker."""
     shapes = tuple(shape for shape in artwork.shapes if isinstance(shape, Strokes))
     return Artwork(shapes, artwork.placements)
 

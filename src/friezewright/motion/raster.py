@@ -102,12 +102,12 @@ def burn_times(lines: Lines, machine: Machine, *, speed_mm_s: float | None = Non
     machine
         Its figures.
     speed_mm_s
-        Another speed than the machine's own.
+        Another speed to set than the machine's own.
     """
     count = len(lines.line)
     if not count:
         return BurnTimes(burning_s=0.0, gaps_s=0.0, shifting_s=0.0, run_out_s=0.0, turning_s=0.0, shifted_mm=0.0)
-    speed = machine.engrave_speed_mm_s if speed_mm_s is None else speed_mm_s
+    speed = machine.speed_share * (machine.engrave_speed_mm_s if speed_mm_s is None else speed_mm_s)
     accel, travel = machine.engrave_acceleration_mm_s2, machine.travel_speed_mm_s
     gaps = lines.gaps_mm / speed
     if machine.crosses_gaps_fast and travel > speed:
@@ -140,7 +140,7 @@ def burn_times(lines: Lines, machine: Machine, *, speed_mm_s: float | None = Non
 
 
 def quickest_speed(lines: Lines, machine: Machine) -> float:
-    """Return the speed in mm/s that burns lines of this mean extent in the least time, both ways.
+    """Return the speed in mm/s to set that burns lines of this mean extent in the least time, both ways.
 
     A line of extent W takes ``W / v + 2 v / a``, least at ``v = sqrt(W a / 2)``: beyond it the run-outs cost more than
     the speed saves. Infinite where there are no lines.
@@ -148,7 +148,7 @@ def quickest_speed(lines: Lines, machine: Machine) -> float:
     if not len(lines.line):
         return math.inf
     extent = float(np.mean(lines.extent[:, 1] - lines.extent[:, 0]))
-    return math.sqrt(extent * machine.engrave_acceleration_mm_s2 / 2.0)
+    return math.sqrt(extent * machine.engrave_acceleration_mm_s2 / 2.0) / machine.speed_share
 
 
 def speed_finding(lines: Lines, machine: Machine) -> Finding | None:

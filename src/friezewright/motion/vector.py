@@ -68,9 +68,9 @@ class Limits:
 
     @classmethod
     def of(cls, machine: Machine, speed_mm_s: float) -> Limits:
-        """Return the limits of a machine that follows lines at a set speed."""
+        """Return the limits of a machine that is set to follow lines at a speed."""
         return cls(
-            speed_mm_s=speed_mm_s,
+            speed_mm_s=speed_mm_s * machine.speed_share,
             acceleration_mm_s2=machine.acceleration_mm_s2,
             corner_slack_mm=machine.corner_slack_mm,
             corner_rule=machine.corner_rule,
