@@ -108,7 +108,7 @@ def inspect(data: bytes, *, name: str, thin_mm: float = 0.15) -> Report:
     ornaments = tuple(_gaps(layers, tolerance))
     twice = {finding.ornament for finding in findings if finding.code in ("burned-twice", "drawn-twice")}
     findings.extend(_narrow(ornaments, twice))
-    clearances = tuple(_clearances(sheet, layers))
+    clearances = tuple(_clearances(sheet, layers, tolerance))
     findings.extend(_too_near(clearances))
     findings.extend(_thin(layers, thin_mm))
     asked = sheet.asked
@@ -272,7 +272,7 @@ def _narrow(ornaments: tuple[OrnamentFigures, ...], overlapping: set[str | None]
             )
 
 
-def _clearances(sheet: SheetText, layers: list[_Layer]) -> Iterator[Clearance]:
+def _clearances(sheet: SheetText, layers: list[_Layer], tolerance_mm: float) -> Iterator[Clearance]:
     """Yield how near the burned layers come to each opening and to the rim."""
     burned = [layer.marks for layer in layers if layer.burned and len(layer.marks.geometry)]
     table = sheet.asked.get("keep_off_mm")
@@ -287,7 +287,7 @@ def _clearances(sheet: SheetText, layers: list[_Layer]) -> Iterator[Clearance]:
             if not len(cut.geometry):
                 continue
             line = shapely.union_all(cut.geometry)
-            nearest = least_clearance(burned, line)
+            nearest = least_clearance(burned, line, tolerance_mm=tolerance_mm)
             if nearest is None:
                 continue
             beyond = _beyond(burned, cut.geometry, outside=part.name == _RIM)

@@ -22,8 +22,10 @@ __all__ = ["FINE_MM", "Marks", "least_clearance", "marks_of", "smallest_gap", "t
 FINE_MM = 0.0003
 """Curves are cut this finely for the last measurement: two of them stray by less than a written decimal."""
 
-_PAIRS_AGAIN = 600
-_ITEMS_AT_ONCE = 48
+# Candidates whose curves are cut again; where more are as near, they are copies of one situation.
+_AGAIN = 300
+# Two distances that differ by less are one: a tenth of what is written.
+_STEP_MM = 1e-4
 _THIN_ROUNDS = 8
 
 
@@ -104,11 +106,10 @@ def smallest_gap(
     a, b = a[a < b], b[a < b]
     if not len(a):
         return None
-    shapely.prepare(geometry)
     rough = shapely.distance(geometry[a], geometry[b])
     order = np.argsort(rough, kind="stable")
     # A pair may be nearer than it looks by both its curves' chords, so all that could be the nearest are measured.
-    order = order[rough[order] <= rough[order[0]] + 4.0 * tolerance_mm][:_PAIRS_AGAIN]
+    order = order[rough[order] <= rough[order[0]] + 4.0 * tolerance_mm][:_AGAIN]
     a, b = a[order], b[order]
     fine = np.zeros(len(geometry), dtype=object)
     needed = np.unique(np.concatenate([a, b]))
@@ -116,15 +117,31 @@ def smallest_gap(
         mine = needed[layer[needed] == index]
         if len(mine):
             fine[mine] = marks.finely(number[mine])
-    distance = shapely.distance(fine[a], fine[b])
-    best = int(np.argmin(distance))
-    if distance[best] > reach_mm:
+    shapely.prepare(fine[a])
+    best, distance = _least(fine[a], fine[b])
+    if distance > reach_mm:
         return None
     between = shapely.get_coordinates(shapely.shortest_line(fine[a[best]], fine[b[best]])).mean(axis=0)
-    return float(distance[best]), (float(between[0]), float(between[1]))
+    return distance, (float(between[0]), float(between[1]))
 
 
-def least_clearance(layers: Sequence[Marks], cut: Any) -> tuple[float, tuple[float, float]] | None:
+def _least(a: Any, b: NDArray[Any]) -> tuple[int, float]:
+    """Return which pair is nearest and how near, to :data:`_STEP_MM`; likely ones first and ``a`` prepared is fast."""
+    a = np.broadcast_to(a, b.shape)
+    best, distance = 0, float(shapely.distance(a[0], b[0]))
+    rest = np.arange(1, len(b))
+    while len(rest) and distance > _STEP_MM:
+        # Whether a pair is within a distance is told far sooner than its distance.
+        rest = rest[shapely.dwithin(a[rest], b[rest], distance - _STEP_MM)]
+        if len(rest):
+            best, rest = int(rest[0]), rest[1:]
+            distance = float(shapely.distance(a[best], b[best]))
+    return best, distance
+
+
+def least_clearance(
+    layers: Sequence[Marks], cut: Any, *, tolerance_mm: float
+) -> tuple[float, tuple[float, float]] | None:
     """Return the least distance from any mark to a cut line, and the mark's point nearest to it; None without marks.
 
     Parameters
@@ -133,24 +150,27 @@ def least_clearance(layers: Sequence[Marks], cut: Any) -> tuple[float, tuple[flo
         Marks of each burned layer.
     cut
         The cut line, cut finely.
+    tolerance_mm
+        How finely the marks were cut.
     """
     best: tuple[float, tuple[float, float]] | None = None
     shapely.prepare(cut)
     for marks in layers:
+        if not len(marks.geometry):
+            continue
         boxes = shapely.box(*shapely.bounds(marks.geometry).T)
-        # No mark is nearer than its box: taken from the nearest box on, few have to be measured.
-        least = shapely.distance(boxes, cut)
+        # No mark is nearer than its box.
+        least = shapely.distance(cut, boxes)
         order = np.argsort(least, kind="stable")
-        for start in range(0, len(order), _ITEMS_AT_ONCE):
-            some = order[start : start + _ITEMS_AT_ONCE]
-            if best is not None and least[some[0]] > best[0]:
-                break
-            fine = marks.finely(some)
-            distance = shapely.distance(fine, cut)
-            nearest = int(np.argmin(distance))
-            if best is None or distance[nearest] < best[0]:
-                x, y = shapely.get_coordinates(shapely.shortest_line(fine[nearest], cut))[0]
-                best = float(distance[nearest]), (float(x), float(y))
+        rough = float(shapely.distance(cut, marks.geometry[order[0]]))
+        order = order[least[order] <= rough]
+        rough = _least(cut, marks.geometry[order])[1]
+        near = order[shapely.dwithin(cut, marks.geometry[order], rough + 2.0 * tolerance_mm + _STEP_MM)][:_AGAIN]
+        fine = marks.finely(near)
+        index, distance = _least(cut, fine)
+        if best is None or distance < best[0]:
+            x, y = shapely.get_coordinates(shapely.shortest_line(fine[index], cut))[0]
+            best = distance, (float(x), float(y))
     return best
 
 
