@@ -448,7 +448,7 @@ def judge(material: str | None) -> Verdict:
     found = _hazard(words)
     if found is not None:
         hazard, word = found
-        reason = f'"{word}" must not be lasered: {hazard.reason}'
+        reason = f'it names "{word}", and {hazard.reason}'
         return Verdict(material=written, standing=Standing.REFUSED, reason=reason, source=hazard.source)
     known, stranger = _known(words)
     if known is not None:
@@ -474,6 +474,9 @@ def cautions_for(verdict: Verdict) -> tuple[str, ...]:
     The material's own come first, since they are the ones a maker does not already know by heart.
     """
     first: tuple[Caution, ...] = ()
-    if not verdict.may_run:
-        first = (Caution(f"{verdict.reason[:1].upper()}{verdict.reason[1:]}.", verdict.source),)
+    if verdict.standing is Standing.REFUSED:
+        first = (Caution(f"{verdict.material} must not be lasered: {verdict.reason}.", verdict.source),)
+    elif not verdict.may_run:
+        said = f"{verdict.material}: {verdict.reason}" if verdict.material else verdict.reason
+        first = (Caution(f"{said[:1].upper()}{said[1:]}.", verdict.source),)
     return tuple(str(caution) for caution in (*first, *verdict.cautions, *CAUTIONS))

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.errors import DrawingError, PanelError
@@ -217,6 +217,7 @@ def test_what_could_not_be_read_is_passed_on():
     assert codes(read(RIM + "<text>a</text>")[1]) == ["element-not-read"]
 
 
+@settings(deadline=None)
 @given(
     corners=st.integers(3, 9),
     order=st.randoms(use_true_random=False),

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.errors import PanelError
@@ -103,6 +103,7 @@ def test_a_notch_that_is_none_is_named(opening, message):
         notched(RIM, [opening])
 
 
+@settings(deadline=None)
 @given(
     x=st.integers(-20, 400),
     y=st.integers(-20, 280),
@@ -129,6 +130,7 @@ def test_a_notch_agrees_with_the_planar_engine(x, y, width, height, radius, roun
     np.testing.assert_array_equal(ends, np.roll(outline.segments[:, 0], -1, axis=0))
 
 
+@settings(deadline=None)
 @given(angle=st.floats(0, 2 * math.pi), depth=st.floats(0.5, 30), width=st.floats(1, 40))
 def test_a_slanted_notch_in_a_round_lid(angle, depth, width):
     lid = disc("rim", (0, 0), 200)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.errors import PanelError
@@ -113,6 +113,7 @@ def test_a_panel_of_five_metres_with_many_cutouts_is_taken_on():
 CENTRE = st.tuples(st.integers(0, 200), st.integers(0, 200))
 
 
+@settings(deadline=None)
 @given(first=CENTRE, second=CENTRE, radius=st.integers(1, 40), other=st.integers(1, 40))
 def test_two_round_cutouts_are_taken_exactly_when_they_keep_apart(first, second, radius, other):
     rim = rectangle("rim", (-100, -100, 400, 400))
@@ -128,6 +129,7 @@ def test_two_round_cutouts_are_taken_exactly_when_they_keep_apart(first, second,
         assert Panel(rim=rim, cutouts=parts).material_mm2() < 160000
 
 
+@settings(deadline=None)
 @given(centre=CENTRE, radius=st.integers(1, 60))
 def test_a_round_cutout_is_taken_exactly_when_it_lies_inside_the_rim(centre, radius):
     rim = disc("rim", (100, 100), 200)
@@ -140,6 +142,7 @@ def test_a_round_cutout_is_taken_exactly_when_it_lies_inside_the_rim(centre, rad
         Panel(rim=rim, cutouts=cutouts)
 
 
+@settings(deadline=None)
 @given(corners=st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3, max_size=7))
 def test_a_polygon_is_a_rim_exactly_when_no_two_of_its_edges_meet(corners):
     points = np.array([c for i, c in enumerate(corners) if c != corners[i - 1]], dtype=float)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.errors import PanelError
@@ -16,6 +16,7 @@ PLACE = st.floats(-1000.0, 1000.0)
 L_SHAPE = [(0, 0), (300, 0), (300, 100), (100, 100), (100, 200), (0, 200)]
 
 
+@settings(deadline=None)
 @given(x=PLACE, y=PLACE, diameter=SIZE)
 def test_a_disc_has_its_area_and_its_box(x, y, diameter):
     outline = disc("window", (x, y), diameter)
@@ -27,6 +28,7 @@ def test_a_disc_has_its_area_and_its_box(x, y, diameter):
     )
 
 
+@settings(deadline=None)
 @given(x=PLACE, y=PLACE, width=SIZE, height=SIZE, share=st.floats(0.0, 1.0))
 def test_a_rectangle_loses_its_corners(x, y, width, height, share):
     radius = share * min(width, height) / 2

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.geometry import affine
@@ -177,6 +177,7 @@ def homogeneous(word: str, values: list[int]) -> np.ndarray:
     return result
 
 
+@settings(deadline=None)
 @given(steps=st.lists(STEP, max_size=5))
 def test_a_list_of_steps_is_the_product_of_their_matrices(steps):
     text = " ".join(f"{word}({' '.join(map(str, values))})" for word, values in steps)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from svgpathtools import Arc, parse_path
 
@@ -119,6 +119,7 @@ def test_a_circle_keeps_its_radius(radius):
 NUMBER = st.floats(-100, 100, allow_nan=False).map(lambda value: round(value, 4))
 
 
+@settings(deadline=None)
 @given(
     rx=st.floats(0.01, 200),
     ry=st.floats(0.01, 200),
@@ -174,6 +175,7 @@ COMMAND = st.one_of(
 )
 
 
+@settings(deadline=None)
 @given(start=st.tuples(NUMBER, NUMBER), commands=st.lists(COMMAND, min_size=1, max_size=6))
 @example(start=(0.0, 0.0), commands=[("L", (1.0, 1.0)), ("T", (1.0, 1.0)), ("t", (2.0, 2.0))])
 def test_every_command_agrees_with_an_independent_reader(start, commands):

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.errors import DrawingError, LimitError
@@ -145,6 +145,7 @@ def test_motifs_have_a_limit(monkeypatch):
 BOX = st.tuples(*[st.integers(0, 12)] * 2, *[st.integers(1, 12)] * 2)
 
 
+@settings(deadline=None)
 @given(
     boxes=st.lists(st.tuples(BOX, st.booleans(), st.booleans()), min_size=1, max_size=5),
     even_odd=st.booleans(),

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from friezewright.errors import DrawingError, InputError, LimitError
@@ -181,6 +181,7 @@ NUMBER = st.integers(-20, 20)
 MATRIX = st.tuples(*[st.integers(-3, 3)] * 4, NUMBER, NUMBER).filter(lambda m: m[0] * m[3] != m[1] * m[2])
 
 
+@settings(deadline=None)
 @given(
     maps=st.lists(MATRIX, min_size=1, max_size=4),
     arc=st.tuples(st.integers(1, 30), st.integers(1, 30), NUMBER, st.booleans(), st.booleans(), NUMBER, NUMBER),
@@ -428,6 +429,7 @@ PIECES = st.sampled_from(
 )
 
 
+@settings(deadline=None)
 @given(st.lists(PIECES, max_size=12), st.sampled_from(["utf-8", "utf-16", "latin-1"]))
 def test_any_file_is_a_drawing_or_one_clear_error(pieces, encoding):
     data = f"<svg>{''.join(pieces)}</svg>".encode(encoding)
@@ -440,6 +442,7 @@ def test_any_file_is_a_drawing_or_one_clear_error(pieces, encoding):
         assert all(np.isfinite(path.strokes.segments).all() for path in drawing.paths)
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200))
 def test_any_bytes_are_refused_as_no_drawing(data):
     with pytest.raises(InputError):
