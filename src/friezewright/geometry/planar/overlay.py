@@ -190,11 +190,12 @@ class _Work:
             return
         tiles = self._tiles(float(discs.radius[copies].max())).around(discs.centre[copies[copy]])
         found, source = areas_only(_intersections(look.polygons[copy, part], tiles))
-        owner, mended = copy[source], look.mended[copy[source], part[source]]
+        owner = copy[source]
+        mended = np.asarray(look.mended[owner, part[source]], dtype=bool)
         wide = self._wide_enough(found, copies[owner])
         found, owner, mended = found[wide], owner[wide], mended[wide]
         # Parts that lie inside belong to their copy's piece, as they are.
-        copy, part = np.nonzero(look.held & ~look.held.all(axis=1)[:, None])
+        copy, part = np.nonzero(look.held & ~np.all(look.held, axis=1, keepdims=True))
         found = np.concatenate([found, look.polygons[copy, part]])
         owner = np.concatenate([owner, copy])
         mended = np.concatenate([mended, look.mended[copy, part]])

@@ -137,11 +137,13 @@ def intersection(a: Region, b: Region) -> Region:
 
 
 def _quarter_segments(radius_mm: float) -> int:
-    """Return the chords a quarter of a circle needs so that none strays by more than :data:`ZONE_FLATTEN_MM`."""
-    if radius_mm <= ZONE_FLATTEN_MM:
-        return 2
-    # A chord over the angle 2 a lies r (1 - cos a) inside its arc, and a quarter is cut into pi / (4 a) of them.
-    return max(2, math.ceil(math.pi / 4.0 / math.acos(1.0 - ZONE_FLATTEN_MM / radius_mm)))
+    """Return the chords a quarter of a circle needs so that none strays by more than half :data:`ZONE_FLATTEN_MM`."""
+    stray = 0.5 * ZONE_FLATTEN_MM
+    if radius_mm <= stray:
+        return 3
+    # A chord over the angle 2 a lies r (1 - cos a) inside its arc, and a quarter is cut into pi / (4 a) of them. A
+    # shorter arc gets its share rounded to the nearest whole number, so its chords may be half as long again.
+    return max(3, math.ceil(1.5 * math.pi / 4.0 / math.acos(1.0 - stray / radius_mm)))
 
 
 def inset(region: Region, distance_mm: float) -> Region:
