@@ -22,6 +22,7 @@ from friezewright.geometry.outline import BoolArray, Outline
 from friezewright.motif import packed
 from friezewright.motif.ink import GreyArray
 from friezewright.motif.picture import InkSettings, Picture
+from friezewright.motif.refine import refine
 
 __all__ = ["MOST_SEGMENTS", "TraceFigures", "Traced", "trace"]
 
@@ -59,12 +60,23 @@ def trace(picture: Picture, settings: InkSettings) -> Traced:
     LimitError
         If the outline takes more than 20,000 segments, as the grain of a photograph would.
     """
-    ink, _, corner_px = _round_the_ink(picture)
+    ink, grey, corner_px = _round_the_ink(picture)
     outline = plain_outline(ink, settings)
     if len(outline.segments) > MOST_SEGMENTS:
         raise LimitError(
             f"the outline of {picture.name} takes {len(outline.segments)} curves; the limit is {MOST_SEGMENTS}: "
             "drop more dust, or give a plainer motif"
+        )
+    if settings.follow_grey:
+        outline = refine(
+            outline,
+            grey,
+            ink,
+            level=picture.level,
+            contrast=picture.paper_grey - picture.ink_grey,
+            two_level=picture.two_level,
+            # At 1 nothing is a corner; below, the bend grows with the smoothness.
+            least_bend_rad=settings.smoothness if settings.smoothness < 1.0 else np.pi,
         )
     shifted = Outline(outline.segments + corner_px, outline.is_line, outline.loop_start)
     return Traced(outline=shifted, findings=picture.findings, figures=_figures(shifted))

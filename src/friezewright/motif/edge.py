@@ -1,0 +1,273 @@
+"""Where the grey levels put the edge of the ink: points of it beside a drawn outline, and its corners."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from friezewright.geometry import cubic
+from friezewright.geometry.affine import FloatArray
+from friezewright.geometry.outline import BoolArray, IntArray, Outline
+from friezewright.motif.ink import GreyArray
+
+__all__ = ["Corners", "EdgePoints", "Sharpness", "corners_of", "edge_beside", "ink_field", "turned_left"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sharpness:
+    """How a kind of picture shows a corner.
+
+    Parameters
+    ----------
+    blur_px
+        Standard deviation of the blur that is laid over the ink before its edge is looked for.
+    rounded_px
+        How far from a corner, along the edge, the picture itself has rounded it.
+    window_px
+        Length of edge beyond that from which the corner's sides are drawn on.
+    retreat_px
+        How far a right-angled corner may seem to draw back from its true place; sharper ones more.
+    gather_px
+        Nodes nearer than this to a corner that the edge shows are part of how the tracer rounded it.
+    """
+
+    blur_px: float
+    rounded_px: float
+    window_px: float
+    retreat_px: float
+    gather_px: float
+
+
+# How far the two fits of one side of a corner may differ in direction.
+_STRAIGHT_RAD = 0.4
+
+SOFT_EDGED = Sharpness(blur_px=0.0, rounded_px=1.3, window_px=4.0, retreat_px=0.6, gather_px=4.2)
+TWO_LEVEL = Sharpness(blur_px=1.0, rounded_px=2.6, window_px=6.0, retreat_px=1.4, gather_px=5.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EdgePoints:
+    """Points of an outline, and of the edge beside them, in order along it.
+
+    Parameters
+    ----------
+    drawn
+        Points on the outline, shape (n, 2).
+    seen
+        The nearest point of the edge along the outline's normal, shape (n, 2); the drawn point where none is near.
+    found
+        Whether an edge is near, shape (n,).
+    segment, t
+        Segment each point lies on and its parameter there, shape (n,).
+    loop
+        Loop of each point, shape (n,).
+    """
+
+    drawn: FloatArray
+    seen: FloatArray
+    found: BoolArray
+    segment: IntArray
+    t: FloatArray
+    loop: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Corners:
+    """Corners that the edge shows.
+
+    Parameters
+    ----------
+    place
+        Where the sides meet, shape (n, 2).
+    arrive, leave
+        Directions in radians of the side before and the side after, shape (n,).
+    retreat_px
+        How far the edge that is seen stays away from that place, shape (n,).
+    point
+        Index of the nearest edge point, shape (n,).
+    """
+
+    place: FloatArray
+    arrive: FloatArray
+    leave: FloatArray
+    retreat_px: FloatArray
+    point: IntArray
+
+
+def turned_left(vectors: FloatArray) -> FloatArray:
+    """Return vectors (..., 2) turned by a quarter from +x towards +y: from an outline's direction into its ink."""
+    return np.stack([-vectors[..., 1], vectors[..., 0]], axis=-1)
+
+
+def ink_field(grey: GreyArray, ink: BoolArray, *, level: float, contrast: float, two_level: bool) -> GreyArray:
+    """Return a field at the pixels' centres that is 0 on the edge and positive inside the ink, shape (h, w).
+
+    Greys vary by the share of a pixel that is ink. Two-level pictures do not say it; blurred by one pixel they do,
+    since the steps of an edge average out along it.
+    """
+    if two_level:
+        blurred = ndimage.gaussian_filter(ink.astype(np.float32), TWO_LEVEL.blur_px, mode="nearest")
+        return np.asarray(blurred - np.float32(0.5))
+    return np.asarray((np.float32(level) - grey) / np.float32(contrast))
+
+
+def edge_beside(outline: Outline, field: GreyArray, *, spacing_px: float, reach_px: float = 1.3) -> EdgePoints:
+    """Return points every ``spacing_px`` along an outline with the edge's points beside them.
+
+    The edge is where the field rises through 0 along the outline's normal, no further than ``reach_px`` away; since
+    points are only moved, an outline cannot change its loops by it.
+    """
+    lengths = np.hypot(*np.moveaxis(np.diff(outline.segments, axis=1), 2, 0)).sum(axis=1)
+    counts = np.maximum(3, np.ceil(lengths / spacing_px).astype(np.int64))
+    segment = np.repeat(np.arange(len(counts)), counts)
+    t = (np.arange(len(segment)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[segment]
+    pieces = outline.segments[segment]
+    drawn, direction = cubic.evaluate(pieces, t), cubic.derivative(pieces, t)
+    still = np.hypot(direction[:, 0], direction[:, 1]) < 1e-6
+    direction[still] = (pieces[:, 3] - pieces[:, 0])[still]
+    inward = turned_left(direction / np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-12)[:, None])
+    step = 0.2
+    offset = np.arange(-reach_px, reach_px + 0.5 * step, step)
+    at = drawn[:, None] + offset[None, :, None] * inward[:, None]
+    value = ndimage.map_coordinates(field, [at[..., 1] - 0.5, at[..., 0] - 0.5], order=1, mode="nearest")
+    low, high = value[:, :-1], value[:, 1:]
+    rises = (low <= 0.0) & (high > 0.0)
+    crossing = offset[:-1] - step * low / np.where(rises, high - low, 1.0)
+    away = np.where(rises, np.abs(crossing), np.inf)
+    nearest = away.argmin(axis=1)
+    rows = np.arange(len(drawn))
+    found = np.isfinite(away[rows, nearest])
+    moved = np.where(found, crossing[rows, nearest], 0.0)
+    return EdgePoints(
+        drawn=drawn,
+        seen=drawn + moved[:, None] * inward,
+        found=found,
+        segment=segment,
+        t=t,
+        loop=outline.loop_of_segment[segment],
+    )
+
+
+def _one_sided(order: int, first: int, last: int) -> tuple[FloatArray, FloatArray]:
+    """Return the weights that give value and slope at 0 of the best polynomial through samples ``first`` to ``last``.
+
+    A one-sided filter of Savitzky and Golay (1964).
+    """
+    at = np.arange(first, last + 1, dtype=np.float64)
+    inverse = np.linalg.pinv(np.vander(at, order + 1, increasing=True))
+    return inverse[0], inverse[1]
+
+
+def corners_of(points: EdgePoints, sharpness: Sharpness, *, least_bend_rad: float) -> Corners:
+    """Return the corners of the edge that bend by more than ``least_bend_rad``.
+
+    On either side the edge's direction is taken beyond the part that the picture has rounded. Where the two differ, and
+    the sides drawn on meet about as near the edge as the picture would draw back from a corner, there is one. A small
+    arc lies further inside the meeting point, and is left round.
+    """
+    spacing = 0.6
+    first = round(sharpness.rounded_px / spacing)
+    last = first + round(sharpness.window_px / spacing)
+    place, base, count, s = _evenly(points, spacing, least=2 * last + 2)
+    nothing = Corners(
+        place=np.zeros((0, 2)),
+        arrive=np.zeros(0),
+        leave=np.zeros(0),
+        retreat_px=np.zeros(0),
+        point=np.zeros(0, dtype=np.int64),
+    )
+    if len(place) == 0:
+        return nothing
+    here = np.arange(len(place))
+
+    def at(offset: IntArray) -> IntArray:
+        return base[:, None] + (here[:, None] - base[:, None] + offset) % count[:, None]
+
+    def sides(order: int, stop: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        value, slope = _one_sided(order, first, stop)
+        ahead, behind = place[at(np.arange(first, stop + 1))], place[at(-np.arange(first, stop + 1))]
+        return (
+            np.einsum("k,nkd->nd", value, behind),
+            -np.einsum("k,nkd->nd", slope, behind),
+            np.einsum("k,nkd->nd", value, ahead),
+            np.einsum("k,nkd->nd", slope, ahead),
+        )
+
+    def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+        return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+
+    def between(a: FloatArray, b: FloatArray) -> FloatArray:
+        return np.asarray(np.abs(np.arctan2(cross(a, b), np.sum(a * b, axis=1))))
+
+    end, arriving, start, leaving = sides(2, last)
+    _, coarse_in, _, coarse_out = sides(1, first + max(3, (last - first) // 2))
+    # A curve bends the straight fits, noise the curved ones; a corner shows in both.
+    bend = np.minimum(between(arriving, leaving), between(coarse_in, coarse_out))
+    # Where the two fits differ on one side, that side is no side but the end of something thin.
+    bent = np.maximum(between(arriving, coarse_in), between(leaving, coarse_out))
+    turn = cross(arriving, leaving)
+    meet = np.abs(turn) > 0.08 * np.hypot(*arriving.T) * np.hypot(*leaving.T)
+    along = cross(start - end, leaving) / np.where(meet, turn, 1.0)
+    vertex = end + along[:, None] * arriving
+    away = np.where(meet, np.hypot(*(vertex - place).T), np.inf)
+    # A tip half as wide draws back twice as far, and the tracer has rounded it as much again.
+    sharp = np.tan(0.5 * np.minimum(bend, 2.8)) ** 2
+    allowed = np.minimum(sharpness.retreat_px * (0.5 + 0.5 * sharp), 3.0)
+    score = np.where((away < allowed) & (bent < _STRAIGHT_RAD), bend - 0.15 * away, 0.0)
+    near = max(2, round(1.4 * sharpness.rounded_px / spacing))
+    window = at(np.arange(-near, near + 1))
+    best = score[window].max(axis=1)
+    # Of equal ones the first along the loop counts.
+    first_best = window[here, (score[window] >= best[:, None] - 1e-12).argmax(axis=1)] == here
+    chosen = np.flatnonzero((score > 0.0) & (bend > least_bend_rad) & first_best)
+    if len(chosen) == 0:
+        return nothing
+    nearest = np.clip(np.searchsorted(_arc(points), s[chosen]), 0, len(points.loop) - 1)
+    return Corners(
+        place=vertex[chosen],
+        arrive=np.arctan2(arriving[chosen, 1], arriving[chosen, 0]),
+        leave=np.arctan2(leaving[chosen, 1], leaving[chosen, 0]),
+        retreat_px=away[chosen],
+        point=nearest,
+    )
+
+
+def _arc(points: EdgePoints) -> FloatArray:
+    """Return each point's distance along the edge, shape (n,), one loop after the other with a gap of 1 between."""
+    starts = np.flatnonzero(np.append(True, points.loop[1:] != points.loop[:-1]))
+    following = np.arange(1, len(points.loop) + 1)
+    ends = np.append(starts[1:], len(points.loop)) - 1
+    following[ends] = starts
+    step = np.hypot(*(points.seen[following] - points.seen).T)
+    total = np.cumsum(step) - step
+    return np.asarray(total + points.loop)
+
+
+def _evenly(points: EdgePoints, spacing: float, *, least: int) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
+    """Return the edge resampled evenly: points (m, 2), each one's loop's first index and count, and its arc length.
+
+    Loops of fewer than ``least`` samples are left out.
+    """
+    arc = _arc(points)
+    starts = np.flatnonzero(np.append(True, points.loop[1:] != points.loop[:-1]))
+    ends = np.append(starts[1:], len(points.loop))
+    place, base, counts, s = [], [], [], []
+    done = 0
+    for start, end in zip(starts, ends, strict=True):
+        loop = np.concatenate([points.seen[start:end], points.seen[start : start + 1]])
+        closing = float(np.hypot(*(loop[-1] - loop[-2])))
+        known = np.append(arc[start:end], arc[end - 1] + closing)
+        count = round((known[-1] - known[0]) / spacing)
+        if count < least:
+            continue
+        asked = known[0] + (known[-1] - known[0]) * np.arange(count) / count
+        place.append(np.stack([np.interp(asked, known, loop[:, axis]) for axis in (0, 1)], axis=1))
+        base.append(np.full(count, done))
+        counts.append(np.full(count, count))
+        s.append(asked)
+        done += count
+    if not place:
+        return np.zeros((0, 2)), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0)
+    return np.concatenate(place), np.concatenate(base), np.concatenate(counts), np.concatenate(s)
