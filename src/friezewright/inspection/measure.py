@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from friezewright.inspection.paths import Paths
-from friezewright.inspection.shapes import areas_of, flatten, lines_of, loop_areas, nested
+from friezewright.inspection.shapes import areas_of, flatten, lines_of, nested, rings_of
 
 __all__ = ["FINE_MM", "Marks", "least_clearance", "marks_of", "smallest_gap", "thinnest"]
 
@@ -61,22 +61,14 @@ class Marks:
 def marks_of(paths: Paths, *, filled: bool, tolerance_mm: float, loops: NDArray[np.int64] | None = None) -> Marks:
     """Return the geometries of paths, or of the paths that ``loops`` (all of theirs) belong to."""
     flat = flatten(paths, tolerance_mm=tolerance_mm, loops=loops)
-    lines, shown = lines_of(flat)
     if not filled:
+        lines, shown = lines_of(flat)
         path, index = np.unique(paths.loop_path[shown], return_inverse=True)
         geometry = shapely.multilinestrings(lines, indices=index.reshape(-1)) if len(lines) else lines
         return Marks(geometry=geometry, path=path, paths=paths, filled=False)
-    rings = shapely.linearrings(flat.points, indices=np.unique(flat.loop, return_inverse=True)[1].reshape(-1))
-    some = Paths(
-        segments=paths.segments[:0],
-        is_line=paths.is_line[:0],
-        loop=paths.loop[:0],
-        loop_path=paths.loop_path[shown],
-        closed=paths.closed[shown],
-        start=paths.start[shown],
-    )
-    nesting = nested(some, rings, loop_areas(paths)[shown])
-    polygons, owner = areas_of(rings, nesting, some.loop_path)
+    rings, shown = rings_of(flat)
+    nesting = nested(paths.loop_path[shown], rings, shapely.area(shapely.polygons(rings)))
+    polygons, owner = areas_of(rings, nesting, paths.loop_path[shown])
     path, index = np.unique(owner, return_inverse=True)
     geometry = shapely.multipolygons(polygons, indices=index.reshape(-1)) if len(polygons) else polygons
     return Marks(geometry=geometry, path=path, paths=paths, filled=True)

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from friezewright.inspection.paths import Paths
-from friezewright.inspection.shapes import areas_of, crossing_place, flatten, loop_areas, nested
+from friezewright.inspection.shapes import areas_of, crossing_place, flatten, loop_areas, nested, rings_of
 
 __all__ = ["Fault", "area_faults", "open_loops", "repeated_lines", "repeated_paths", "without_paths"]
 
@@ -63,13 +63,11 @@ def area_faults(paths: Paths, *, one_area_a_path: bool, tolerance_mm: float) -> 
     areas = areas[np.abs(areas) >= _NO_AREA_MM2]
     if not len(areas):
         return paths, faults
-    flat = flatten(paths, tolerance_mm=tolerance_mm)
-    points, owner_loop = _closed_points(flat.points, flat.loop)
-    rings = shapely.linearrings(points, indices=owner_loop)
+    rings, _ = rings_of(flatten(paths, tolerance_mm=tolerance_mm))
     if not one_area_a_path:
         polygons, owner = shapely.polygons(rings), paths.loop_path
         return paths, faults + _crossings(polygons, owner, np.abs(areas))
-    nesting = nested(paths, rings, areas)
+    nesting = nested(paths.loop_path, rings, areas)
     is_hole = nesting.depth % 2 == 1
     polygons, owner = areas_of(rings, nesting, paths.loop_path)
     number, index = np.unique(owner, return_inverse=True)
@@ -104,16 +102,6 @@ def _chosen(paths: Paths, loops: NDArray[np.bool_]) -> Paths:
         closed=paths.closed[loops],
         start=paths.start[loops],
     )
-
-
-def _closed_points(
-    points: NDArray[np.float64], loop: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Return the polylines with open ones closed, so that what is wrong with them besides is found too."""
-    begin = np.flatnonzero(np.diff(loop, prepend=-1))
-    end = np.append(begin[1:], len(loop))
-    apart = np.any(points[begin] != points[end - 1], axis=1)
-    return np.insert(points, end[apart], points[begin[apart]], axis=0), np.insert(loop, end[apart], loop[begin[apart]])
 
 
 def _crossings(polygons: NDArray[Any], owner: NDArray[np.int64], areas: NDArray[np.float64]) -> list[Fault]:
