@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from friezewright.geometry.artwork import Artwork, bounds_of
-from friezewright.geometry.outline import Outline
+from friezewright.geometry.outline import Outline, rounded_rectangle
 from friezewright.geometry.planar.region import Region, outline_of
-from friezewright.geometry.tolerance import ZONE_FLATTEN_MM
 from friezewright.ornament.ornament import Ornament
 from friezewright.output.pathdata import number_text, path_lines
 from friezewright.output.svg import escaped, svg_open
@@ -17,6 +16,8 @@ from friezewright.panel.zone import Zone
 __all__ = ["write_guide"]
 
 _TEXT_MM = 3.5
+# The guide is looked at, never run: a tenth of its own line width is fine enough.
+_SHOWN_MM = 0.03
 
 
 def write_guide(panel: Panel, zone: Zone, ornaments: Sequence[Ornament], *, title: str) -> bytes:
@@ -38,7 +39,9 @@ def write_guide(panel: Panel, zone: Zone, ornaments: Sequence[Ornament], *, titl
     parts += _lines("keep-off", "#0072b2", "2 1", _edge_of(zone.region))
     parts += _lines("reserves", "#009e73", "1 1", [opening.outline for opening in panel.reserves])
     for ornament in ornaments:
-        parts += _lines(f"claim of {ornament.name}", "#999999", "0.5 0.8", _edge_of(ornament.claim))
+        # A single motif's claim is its own outline; its box says as much and is not mistaken for it.
+        edge = [_box_of(ornament)] if len(ornament.areas) == 1 else _edge_of(ornament.claim)
+        parts += _lines(f"claim of {ornament.name}", "#999999", "0.5 0.8", edge)
     labels = [(opening.name, opening.outline.bounds().mean(axis=0)) for opening in (*panel.cutouts, *panel.reserves)]
     labels += [(item.name, bounds_of(item.areas)[0]) for item in ornaments if len(item.areas)]
     parts.append(f'<g id="names" fill="#333333" font-family="sans-serif" font-size="{_TEXT_MM}">\n'.encode())
@@ -49,8 +52,13 @@ def write_guide(panel: Panel, zone: Zone, ornaments: Sequence[Ornament], *, titl
     return b"".join(parts)
 
 
+def _box_of(ornament: Ornament) -> Outline:
+    (x0, y0), (x1, y1) = bounds_of(ornament.areas).tolist()
+    return rounded_rectangle((x0, y0), (x1 - x0, y1 - y0))
+
+
 def _edge_of(region: Region) -> list[Outline]:
-    outline = outline_of(region, tolerance_mm=ZONE_FLATTEN_MM)
+    outline = outline_of(region, tolerance_mm=_SHOWN_MM)
     return [outline] if outline.loop_count else []
 
 
