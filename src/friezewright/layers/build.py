@@ -11,7 +11,7 @@ from friezewright.geometry.artwork import Artwork, concatenate_artwork
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.planar.joined import silhouettes, unite
 from friezewright.geometry.strokes import Strokes
-from friezewright.geometry.tolerance import FLATTEN_MM
+from friezewright.geometry.tolerance import FLATTEN_MM, ZONE_FLATTEN_MM
 from friezewright.layers.burn import Burn, BurnStyle
 from friezewright.layers.crowding import crowding
 from friezewright.layers.cut import cut_parts
@@ -54,7 +54,7 @@ def build(
     ornament_only
         Leaves the cut layer out, to lay the rest over the panel's own drawing.
     tolerance_mm
-        Furthest a polygon may lie from its curve when contact is looked for and lines are drawn.
+        Furthest a chord may lie from its curve where areas are lined.
     """
     engrave: list[Part] = []
     score: list[Part] = []
@@ -102,7 +102,7 @@ def _burned(
             # Where copies touch they are fused, so that nothing burns twice.
             filled = unite(some)
         elif burn is Burn.CONTOUR:
-            followed.append(silhouettes(some, edges=style.contour_edges, tolerance_mm=tolerance_mm))
+            followed.append(silhouettes(some, edges=style.contour_edges, tolerance_mm=ZONE_FLATTEN_MM))
         else:
             followed.append(lined(some, style.lining, spot_mm=machine.spot_mm, tolerance_mm=tolerance_mm))
     return filled, concatenate_artwork(followed) if followed else None

@@ -73,11 +73,6 @@ class Part:
     artwork: Artwork[Outline] | Artwork[Strokes]
     gap_mm: float | None = None
 
-    @property
-    def holds_areas(self) -> bool:
-        """Whether the part is burned as areas, not followed as lines."""
-        return any(isinstance(shape, Outline) for shape in self.artwork.shapes)
-
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Layer:

@@ -48,10 +48,9 @@ def lined(areas: Artwork[Outline], lining: Lining, *, spot_mm: float, tolerance_
     segments = cubic.line(ends[:, 0], ends[:, 1])
     named, begin = np.unique(owner, return_index=True)
     shapes = []
-    for start, stop in zip(begin, np.append(begin[1:], len(owner)), strict=True):
-        count = int(stop - start)
+    for start, count in zip(begin, np.diff(np.append(begin, len(owner))), strict=True):
         ones = np.ones(count, dtype=bool)
-        shapes.append(Strokes(segments[start:stop], ones, np.arange(count + 1), ~ones))
+        shapes.append(Strokes(segments[start : start + count], ones, np.arange(count + 1), ~ones))
     first_copy = np.unique(group, return_index=True)[1]
     return Artwork(
         tuple(shapes),
