@@ -14,6 +14,7 @@ import numpy as np
 
 from friezewright.errors import DrawingError, PanelError
 from friezewright.findings import Finding, Severity
+from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import Outline
 from friezewright.geometry.planar.region import contains_points, distance_to_edge, region_of
 from friezewright.geometry.strokes import Strokes
@@ -37,6 +38,8 @@ class _Loop:
     chain: Chain
     outline: Outline
     names: tuple[str, ...]
+    box: FloatArray
+    area_mm2: float
 
     @property
     def start_mm(self) -> tuple[float, float]:
@@ -191,23 +194,24 @@ def _loops(name: str, paths: Sequence[SvgPath]) -> tuple[list[_Loop], list[Chain
         findings.append(_warning("closed-gap", message, (x, y)))
     loose = [chain for chain in chains if not chain.closed]
     loops: list[_Loop] = []
+    boxes = np.zeros((len(chains), 2, 2))
     for chain in chains:
         if not chain.closed:
             continue
         outline = chain.outline()
         names = tuple(dict.fromkeys(plain(paths[source].id or "") for source in chain.sources))
-        loop = _Loop(chain, outline, tuple(word for word in names if word))
-        if any(_is_same(loop, other) for other in loops):
+        loop = _Loop(chain, outline, tuple(word for word in names if word), outline.bounds(), outline.area_mm2())
+        near = np.abs(boxes[: len(loops)] - loop.box).max(axis=(1, 2), initial=0.0) <= _SAME_LOOP_MM
+        if any(_is_same(loop, loops[i]) for i in np.flatnonzero(near)):
             findings.append(_note("doubled-line", "a loop drawn twice is cut once", loop.start_mm))
         else:
+            boxes[len(loops)] = loop.box
             loops.append(loop)
     return loops, loose, findings
 
 
 def _is_same(a: _Loop, b: _Loop) -> bool:
     """Return whether two loops run along each other all the way."""
-    if np.abs(a.outline.bounds() - b.outline.bounds()).max() > _SAME_LOOP_MM:
-        return False
     for one, other in ((a, b), (b, a)):
         points, _, _ = one.outline.flattened(tolerance_mm=ZONE_FLATTEN_MM)
         if distance_to_edge(region_of(other.outline), points).max() > _SAME_LOOP_MM:
@@ -224,7 +228,7 @@ def _rim(name: str, loops: Sequence[_Loop], paths: Sequence[SvgPath], rim: str |
         candidates = [loop for loop in loops if any(_is_called(paths[source], rim) for source in loop.chain.sources)]
     if not candidates:
         raise PanelError(name, "has no closed loop for a rim", "close the rim's line in the program that drew it")
-    return max(candidates, key=lambda loop: loop.outline.area_mm2())
+    return max(candidates, key=lambda loop: loop.area_mm2)
 
 
 def _sorted_out(rim: _Loop, others: Sequence[_Loop]) -> tuple[list[_Loop], list[_Loop], list[_Loop]]:
@@ -234,9 +238,13 @@ def _sorted_out(rim: _Loop, others: Sequence[_Loop]) -> tuple[list[_Loop], list[
     # What crosses the rim stays with the cutouts: the panel names it and the place.
     within = [loop for loop, share in zip(others, inside, strict=True) if share > 0.0]
     depth = np.zeros(len(within))
-    for outer in within:
-        smaller = [loop is not outer and loop.outline.area_mm2() < outer.outline.area_mm2() for loop in within]
-        depth += np.array(smaller) * (np.array(_share_inside(outer, within)) == 1.0)
+    boxes = np.stack([loop.box for loop in within]) if within else np.zeros((0, 2, 2))
+    for index, outer in enumerate(within):
+        held = np.all((boxes[:, 0] >= outer.box[0]) & (boxes[:, 1] <= outer.box[1]), axis=1)
+        held[index] = False
+        maybe = np.flatnonzero(held)
+        shares = _share_inside(outer, [within[i] for i in maybe])
+        depth[maybe[np.array(shares) == 1.0]] += 1
     cutouts = [loop for loop, level in zip(within, depth, strict=True) if level == 0]
     deepest = np.argsort(-depth, kind="stable")
     islands = [within[i] for i in deepest if depth[i] > 0]
