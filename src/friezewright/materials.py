@@ -109,125 +109,88 @@ class _Hazard:
     stems: tuple[str, ...] = ()
 
 
+def _each(text: str) -> tuple[str, ...]:
+    return tuple(text.split(", "))
+
+
 # The order matters only for which reason is given when several apply: the most poisonous first.
 _HAZARDS = (
     _Hazard(
         reason="plastics with chlorine or bromine in them give off hydrogen chloride, which poisons and corrodes",
         source="UT Austin list; UW-Madison EHS; ILSC 1990 on Rockwell 1976",
-        phrases=(
-            "pvb",
-            "upvc",
-            "cpvc",
-            "faux leather",
-            "fake leather",
-            "imitation leather",
-            "artificial leather",
-            "synthetic leather",
-            "vegan leather",
-            "leather cloth",
-            "oilcloth",
-            "halogen",
+        phrases=_each(
+            "pvb, upvc, cpvc, faux leather, fake leather, imitation leather, artificial leather, "
+            "synthetic leather, vegan leather, leather cloth, oilcloth, halogen"
         ),
-        stems=("pvc", "vinyl", "leatherette", "pleather", "chlor", "bromin", "halogenat", "neoprene"),
+        stems=_each("pvc, vinyl, leatherette, pleather, chlor, bromin, halogenat, neoprene"),
     ),
     _Hazard(
         reason="fluoropolymers give off carbonyl fluoride and hydrogen fluoride",
         source="UT Austin list",
-        phrases=("pfa", "fep", "pvf", "fkm", "non stick", "nonstick"),
-        stems=("ptfe", "etfe", "pvdf", "fluor"),
+        phrases=_each("pfa, fep, pvf, fkm, non stick, nonstick"),
+        stems=_each("ptfe, etfe, pvdf, fluor"),
     ),
     _Hazard(
         reason="ABS, polyurethane, nylon and other plastics with nitrogen give off hydrogen cyanide, melt and burn",
         source="UT Austin list",
-        phrases=("abs", "san", "asa", "pu", "pur", "pu leather", "pa", "pa6", "pa12", "tpu", "spandex", "elastane"),
-        stems=("urethan", "nylon", "polyamid", "aramid", "nitril", "polyimid", "melamin", "isocyan"),
+        phrases=_each("abs, san, asa, pu, pur, pu leather, pa, pa6, pa12, tpu, spandex, elastane"),
+        stems=_each("urethan, nylon, polyamid, aramid, nitril, polyimid, melamin, isocyan"),
     ),
     _Hazard(
         reason="pressure-treated wood holds arsenic and chromium, and nobody knows what salvaged wood was treated with",
         source=f"{MEMORY} with EPA or HSE",
-        phrases=(
-            "treated",
-            "cca",
-            "acq",
-            "pallet",
-            "driftwood",
-            "barn wood",
-            "railway sleeper",
-            "railroad tie",
-            "second hand",
-            "scrap wood",
-            "old wood",
+        phrases=_each(
+            "treated, cca, acq, pallet, driftwood, barn wood, railway sleeper, railroad tie, second hand, "
+            "scrap wood, old wood"
         ),
-        stems=("pretreat", "salvage", "reclaim", "creosot", "tanalis", "tanaliz", "arsenic", "preservativ"),
+        stems=_each("pretreat, salvage, reclaim, creosot, tanalis, tanaliz, arsenic, preservativ"),
     ),
     _Hazard(
         reason="leather tanned with chromium gives off chromium VI",
         source=f"{MEMORY} with EPA or HSE",
-        phrases=("chrome tanned", "chrome leather", "chrome tan", "chromium tanned", "wet blue"),
+        phrases=_each("chrome tanned, chrome leather, chrome tan, chromium tanned, wet blue"),
     ),
     _Hazard(
         reason="resin composites give off toxic resin fume",
         source="UT Austin list; x-p.nu",
-        phrases=(
-            "fibre glass",
-            "fiber glass",
-            "glass fibre",
-            "glass fiber",
-            "carbon fibre",
-            "carbon fiber",
-            "carbon composite",
-            "carbon",
-            "grp",
-            "gfrp",
-            "cfrp",
-            "frp",
-            "fr4",
-            "g10",
+        phrases=_each(
+            "fibre glass, fiber glass, glass fibre, glass fiber, carbon fibre, carbon fiber, "
+            "carbon composite, carbon, grp, gfrp, cfrp, frp, fr4, g10"
         ),
-        stems=("epoxy", "fibreglass", "fiberglass", "carbonfibre", "carbonfiber"),
+        stems=_each("epoxy, fibreglass, fiberglass, carbonfibre, carbonfiber"),
     ),
     _Hazard(
         reason="polycarbonate absorbs the beam poorly, discolours and burns",
         source="makerspace lists; UT Austin list",
-        phrases=("pc",),
-        stems=("carbonat",),
+        phrases=_each("pc"),
+        stems=_each("carbonat"),
     ),
     _Hazard(
         reason="polystyrene and polypropylene foam and HDPE melt, burn and drip",
         source="makerspace lists",
-        phrases=(
-            "eps",
-            "xps",
-            "hips",
-            "ps",
-            "pp",
-            "epp",
-            "hd pe",
-            "high density polyethylene",
-            "high density polythene",
-            "foam board",
-            "foam core",
-            "foam card",
+        phrases=_each(
+            "eps, xps, hips, ps, pp, epp, hd pe, high density polyethylene, high density polythene, "
+            "foam board, foam core, foam card"
         ),
-        stems=("styren", "propylen", "hdpe", "foamboard", "foamcore"),
+        stems=_each("styren, propylen, hdpe, foamboard, foamcore"),
     ),
     _Hazard(
         reason="nobody knows what an adhesive backing gives off",
         source="UT Austin list",
-        phrases=("tape", "sticker", "sticky", "peel and stick", "backed"),
-        stems=("adhesiv", "stickyback"),
+        phrases=_each("tape, sticker, sticky, peel and stick, backed"),
+        stems=_each("adhesiv, stickyback"),
     ),
     _Hazard(
         reason="nobody knows what a coating, a paint or a laminate gives off",
         source=PRACTICE,
-        phrases=("coated", "painted", "primed", "lacquered", "varnished", "stained", "faced", "glazed", "glossy"),
-        stems=("precoat", "prefinish", "prepaint", "powdercoat", "laminat", "enamel"),
+        phrases=_each("coated, painted, primed, lacquered, varnished, stained, faced, glazed, glossy"),
+        stems=_each("precoat, prefinish, prepaint, powdercoat, laminat, enamel"),
     ),
     _Hazard(
         reason="galvanised and mirror surfaces throw the beam back, and zinc gives off fume",
         source=PRACTICE,
-        phrases=("mirror", "mirrors", "mirrored", "chrome", "chromed", "polished metal"),
-        stems=("galvani", "zinc"),
+        phrases=_each("mirror, mirrors, mirrored, chrome, chromed, polished metal"),
+        stems=_each("galvani, zinc"),
     ),
 )
 
@@ -237,9 +200,7 @@ _RESIN = (
     ),
     Caution("Measure the thickness in four places or more: a nominal size is not a real one.", PRACTICE),
 )
-_WOOD_SOURCE = (
-    "studies of lasered beech (Gurau et al. 2017) and spruce (Kubovsky et al. 2020); other species by practice"
-)
+_WOOD_SOURCE = "beech: Gurau et al. 2017; spruce: Kubovsky et al. 2020; other species: common practice, no source"
 _UNLISTED = "common practice, no source; not in the published lists used here"
 
 _SPECIES = (
