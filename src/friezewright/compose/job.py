@@ -200,6 +200,7 @@ class BorderJob(_OrnamentJob):
     strip: str = "p2"
     turn: Angle = 0.0
     mirrors: Literal["clear", "on", "fused"] = "clear"
+    mirror_site: Annotated[int, Field(ge=0, le=20)] = 0
     corner: Literal["block", "mitre", "turned", "butt"] = "block"
     corner_motif: str | None = None
     corner_size: Size | None = None
@@ -221,6 +222,7 @@ class FieldJob(_OrnamentJob):
     turn: Angle = 0.0
     slant: Angle = 0.0
     mirrors: Literal["clear", "on", "fused"] = "clear"
+    mirror_site: Annotated[int, Field(ge=0, le=20)] = 0
     centre: Literal["panel", "area"] | Point = "panel"
     edge: Literal["whole", "trimmed"] = "whole"
     least_width: Clear | None = None

@@ -122,6 +122,7 @@ def _borders(
         pitch_mm=asked.pitch,
         turn_rad=asked.turn,
         mirrors=Mirrors(asked.mirrors),
+        site=asked.mirror_site,
     )
     corner_shape = None
     if asked.corner_motif is not None:
@@ -177,6 +178,7 @@ def _field(asked: FieldJob, name: str, panel: Panel, zone: Zone, motifs: Motifs,
         cell_mm=asked.cell,
         turn_rad=asked.turn,
         mirrors=Mirrors(asked.mirrors),
+        site=asked.mirror_site,
     )
     within = None if asked.within is None else region_of(outline_of_shape(f"area of {name!r}", asked.within))
     if isinstance(asked.centre, tuple):
