@@ -373,7 +373,7 @@ KITE = (
 )
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(text=jobs())
 def test_no_panel_gets_a_burn_nearer_to_its_cuts_than_asked(text, tmp_path_factory):
     home = tmp_path_factory.mktemp("panel")
