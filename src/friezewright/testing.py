@@ -68,7 +68,7 @@ def _winding(points: FloatArray, loop: np.ndarray, point: FloatArray) -> int:
     return int(np.count_nonzero(up)) - int(np.count_nonzero(down))
 
 
-def distance_between_curves(found: FloatArray, wanted: FloatArray, *, samples: int = 32) -> float:
+def distance_between_curves(found: FloatArray, wanted: FloatArray, *, samples: int = 8) -> float:
     """Return the furthest that points of some cubics lie from others, in mm: the larger of both ways.
 
     Parameters
@@ -76,29 +76,40 @@ def distance_between_curves(found: FloatArray, wanted: FloatArray, *, samples: i
     found, wanted
         Control points, shapes (n, 4, 2) and (m, 4, 2).
     samples
-        Points a segment; the other side's are joined by chords, so the answer is right to within their sagitta.
+        Steps a segment is walked in. The foot of each point is found on chords first, then on the curve itself.
     """
+    return max(_furthest(found, wanted, samples), _furthest(wanted, found, samples))
+
+
+def _furthest(walked: FloatArray, curves: FloatArray, samples: int) -> float:
     share = np.arange(samples + 1) / samples
-    a, b = (cubic.evaluate(each[:, None], share) for each in (found, wanted))
-    return max(_furthest(a, b), _furthest(b, a))
-
-
-def _furthest(points: FloatArray, chains: FloatArray) -> float:
-    start, end = chains[:, :-1].reshape(-1, 2), chains[:, 1:].reshape(-1, 2)
-    along = end - start
+    points = cubic.evaluate(walked[:, None], share).reshape(-1, 2)
+    chains = cubic.evaluate(curves[:, None], share)
+    start = chains[:, :-1].reshape(-1, 2)
+    along = chains[:, 1:].reshape(-1, 2) - start
     squared = np.maximum(np.sum(along * along, axis=1), 1e-300)
     worst = 0.0
-    for point in points.reshape(-1, 2):
-        away = point - start
-        share = np.clip(np.sum(away * along, axis=1) / squared, 0.0, 1.0)
-        worst = max(worst, float(np.hypot(*(away - share[:, None] * along).T).min()))
+    for some in np.array_split(points, max(1, len(points) * len(start) // 500_000)):
+        away = some[:, None] - start
+        foot = np.clip((away[..., 0] * along[:, 0] + away[..., 1] * along[:, 1]) / squared, 0.0, 1.0)
+        distance = np.hypot(away[..., 0] - foot * along[:, 0], away[..., 1] - foot * along[:, 1])
+        chord = distance.argmin(axis=1)
+        t = (chord % samples + foot[np.arange(len(some)), chord]) / samples
+        curve = curves[chord // samples]
+        for _ in range(4):
+            miss = cubic.evaluate(curve, t) - some
+            slope = cubic.derivative(curve, t)
+            length = np.sum(slope * slope, axis=1)
+            step = np.divide(np.sum(miss * slope, axis=1), length, out=np.zeros_like(t), where=length > 0.0)
+            t = np.clip(t - step, 0.0, 1.0)
+        worst = max(worst, float(np.hypot(*(cubic.evaluate(curve, t) - some).T).max()))
     return worst
 
 
 def assert_outlines_close(found: Outline, wanted: Outline, *, tolerance_mm: float) -> None:
     """Fail if the edge of either outline strays further than ``tolerance_mm`` from the other's.
 
-    The order of loops and where they start do not matter. Measured at 32 points a segment.
+    The order of loops and where they start do not matter. Measured at 9 points a segment.
     """
     if (found.loop_count == 0) != (wanted.loop_count == 0):
         raise AssertionError(f"{found.loop_count} loops, wanted {wanted.loop_count}")

@@ -154,7 +154,7 @@ def _fit_arc(
     spoke = run - centre
     off = np.abs(np.hypot(*spoke.T) - radius)
     fine = 0.2 * tolerance_mm
-    if float(off[1:-1].max()) > fine or float(off.max()) > _SLACK * sampled_mm:
+    if float(off[1:-1].max()) > fine or float(off.max()) > sampled_mm:
         return None
     steps = np.arctan2(_cross(spoke[:-1], spoke[1:]), np.sum(spoke[:-1] * spoke[1:], axis=1))
     if not (np.all(steps > 0.0) or np.all(steps < 0.0)):

@@ -57,7 +57,7 @@ def unite(artwork: Artwork[Outline], *, tolerance_mm: float = ZONE_FLATTEN_MM) -
     of_part = np.repeat(np.arange(len(groups)), [len(areas) for areas in fused])
     rings, part = shapely.get_rings(parts, return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    keep = np.append(ring[1:] == ring[:-1], False)
+    keep = np.append((ring[1:] == ring[:-1]) & np.any(points[1:] != points[:-1], axis=1), False)
     xy, ring = points[keep], np.asarray(ring[keep], dtype=np.int64)
     end = points[1:][keep[:-1]]
     found = chords.found(xy, end)

@@ -186,8 +186,6 @@ class _Work:
     def cut(self, flat: FlatShape, maps: FloatArray, copies: IntArray, look: _Look, discs: Discs) -> None:
         """Cut the copies of one shape that cross the edge, and keep what is left of them."""
         copy, part = np.nonzero(look.crosses)
-        if not len(copy):
-            return
         tiles = self._tiles(float(discs.radius[copies].max())).around(discs.centre[copies[copy]])
         found, source = areas_only(_intersections(look.polygons[copy, part], tiles))
         owner = copy[source]
@@ -281,7 +279,8 @@ class _Work:
 
 def _intersections(polygons: Any, areas: Any) -> Any:
     try:
-        return shapely.intersection(polygons, areas)
+        with np.errstate(all="ignore"):
+            return shapely.intersection(polygons, areas)
     except ShapelyError:
         # One of them fails; each is tried by itself so that the grid moves no other.
         return np.array([overlaid(shapely.intersection, a, b) for a, b in zip(polygons, areas, strict=True)])

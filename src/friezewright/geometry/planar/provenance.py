@@ -27,7 +27,9 @@ def ring_edges(
     """Return the edges of rings with the places they were cut from: on the zone's tracks, or the shape's after them."""
     points, ring = shapely.get_coordinates(rings, include_z=True, return_index=True)
     ring = np.asarray(ring, dtype=np.int64)
-    keep = np.append(ring[1:] == ring[:-1], False)
+    # A sampled ring ends with its first point under another parameter, which makes the library close it once more; of
+    # points that coincide one is kept.
+    keep = np.append((ring[1:] == ring[:-1]) & np.any(points[1:, :2] != points[:-1, :2], axis=1), False)
     xy, mark, ring = points[keep, :2], points[keep, 2], ring[keep]
     first = np.flatnonzero(np.append(True, ring[1:] != ring[:-1]))
     after = np.arange(len(ring)) + 1
