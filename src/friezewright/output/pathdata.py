@@ -15,12 +15,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from friezewright.errors import LimitError
-from friezewright.geometry import affine, cubic
+from friezewright.geometry import affine
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import BoolArray, IntArray, Outline
@@ -32,12 +33,13 @@ __all__ = ["UNITS_PER_MM", "number_text", "path_lines", "rounded"]
 UNITS_PER_MM = 1000
 """Written coordinates are whole numbers of 0.001 mm."""
 
-_BLOCK_SEGMENTS = 12_000
+_BLOCK_SEGMENTS = 6_000
 # Four digits before the point; panels end at 5 m, so this is never met by a drawing that fits one.
 _LARGEST = 9_999_999
 
 _SEPARATORS = b" MLC"
 _SPACE, _MOVE, _LINE, _CURVE = range(4)
+_CURVE_SEPARATORS = (_CURVE, *(_SPACE,) * 5)
 _WordArray = NDArray[np.uint32]
 
 
@@ -49,11 +51,13 @@ def rounded(points_mm: FloatArray) -> IntArray:
     LimitError
         If one has more than four digits before the point.
     """
-    settled = np.rint(points_mm * (1.0 / SNAP_MM))
-    units = np.rint(settled * (SNAP_MM * UNITS_PER_MM)).astype(np.int64)
-    if units.size and np.abs(units).max() > _LARGEST:
+    units = points_mm * (1.0 / SNAP_MM)
+    np.rint(units, out=units)
+    units *= SNAP_MM * UNITS_PER_MM
+    np.rint(units, out=units)
+    if units.size and max(units.max(), -units.min()) > _LARGEST:
         raise LimitError(f"a coordinate lies {np.abs(units).max() / UNITS_PER_MM:.0f} mm out; drawings end at 9999 mm")
-    return units
+    return units.astype(np.int32)
 
 
 def number_text(value_mm: float) -> str:
@@ -97,34 +101,44 @@ class _Atlas:
     def __init__(self, artwork: Artwork[Outline] | Artwork[Strokes]) -> None:
         placements = artwork.placements
         self.matrix = placements.matrix
-        areas = any(isinstance(shape, Outline) for shape in artwork.shapes)
-        mirrored = (affine.determinant(self.matrix) < 0.0) & areas
+        self.areas = any(isinstance(shape, Outline) for shape in artwork.shapes)
+        mirrored = (affine.determinant(self.matrix) < 0.0) & self.areas
         variants, index = np.unique(placements.shape * 2 + mirrored, return_inverse=True)
         self.variant_of_copy = index.reshape(-1)
         segments, is_line = [np.zeros((0, 4, 2))], [np.zeros(0, bool)]
-        first, closed, turning, count = [np.zeros(0, bool)], [np.zeros(0, bool)], [np.zeros(0, np.int64)], []
+        starts, closed = [np.zeros(0, np.int64)], [np.zeros(0, bool)]
+        count, total = [], 0
         for variant in variants:
             shape = artwork.shapes[variant // 2]
             if isinstance(shape, Outline):
                 # Run the other way here, a loop turns the right way again once its copy is mirrored.
-                shape, sign = (shape.reversed(), -1) if variant % 2 else (shape, 1)
-                starts, ends_meet = shape.loop_start, np.ones(shape.loop_count, dtype=bool)
-                turns = [sign * int(np.sign(cubic.signed_area(shape.segments[loop]))) for loop in shape.loops()]
+                shape = shape.reversed() if variant % 2 else shape
+                start, ends_meet = shape.loop_start, np.ones(shape.loop_count, dtype=bool)
             else:
-                starts, ends_meet = shape.path_start, shape.closed
-                turns = [0] * shape.path_count
-            begins = np.zeros(len(shape.segments), dtype=bool)
-            begins[starts[:-1]] = True
+                start, ends_meet = shape.path_start, shape.closed
             segments.append(shape.segments)
             is_line.append(shape.is_line)
-            first.append(begins)
-            closed.append(np.repeat(ends_meet, np.diff(starts)))
-            turning.append(np.repeat(turns, np.diff(starts)))
+            starts.append(start[:-1] + total)
+            closed.append(ends_meet)
             count.append(len(shape.segments))
+            total += count[-1]
         self.count = np.array(count, dtype=np.int64)
         self.start = np.cumsum(self.count) - self.count
         self.segments, self.is_line = np.concatenate(segments), np.concatenate(is_line)
-        self.first, self.closed, self.turning = np.concatenate(first), np.concatenate(closed), np.concatenate(turning)
+        begin = np.concatenate(starts)
+        self.first = np.zeros(total, dtype=bool)
+        self.first[begin] = True
+        # Of the loop a segment belongs to: whether it is closed, its signed area, the length of its control polygon.
+        size = np.diff(np.append(begin, total))
+        self.closed = np.repeat(np.concatenate(closed), size)
+        self.swept, self.hull = np.zeros(total), np.zeros(total)
+        if total:
+            around = self.segments - np.repeat(self.segments[begin, 0], size, axis=0)[:, None]
+            area = np.add.reduceat(_twenty_areas(around, self.is_line), begin) / 20.0
+            mirrored_again = np.repeat(np.where(variants % 2, -1.0, 1.0), self.count)
+            self.swept = np.repeat(area, size) * mirrored_again
+            legs = np.diff(self.segments, axis=1)
+            self.hull = np.repeat(np.add.reduceat(np.hypot(legs[..., 0], legs[..., 1]).sum(axis=1), begin), size)
 
     def write(self, start: int, stop: int) -> bytes:
         """Return the lines of copies ``start`` to ``stop``."""
@@ -140,41 +154,67 @@ class _Atlas:
         begin = np.flatnonzero(first)
         last = np.append(begin[1:], len(copy)) - 1
         # A segment starts where the one before it ended, as written; a closed loop where its last one ended.
-        at = np.empty((len(copy), 2), dtype=np.int64)
+        at = np.empty((len(copy), 2), dtype=points.dtype)
         at[1:] = points[:-1, 3]
         at[begin] = np.where(closed[begin, None], points[last, 3], points[begin, 0])
-        alive = np.any(points[:, 3] != at, axis=1)
-        alive |= ~is_line & np.any(points[:, 1:3] != at[:, None], axis=(1, 2))
-        collapsed = _collapsed(points, at, is_line, alive, begin, self.turning[source[begin]]) & closed[begin]
-        alive &= ~collapsed[loop]
+        alive = (points[:, 3, 0] != at[:, 0]) | (points[:, 3, 1] != at[:, 1])
+        # A curve that comes back to where it started is drawn if its handles leave it.
+        still = np.flatnonzero(~alive & ~is_line)
+        alive[still] = np.any(points[still, 1:3] != at[still, None], axis=(1, 2))
+        swept = self.swept[source[begin]]
+        slight = self._slight(self.matrix[start:stop][copy[begin]], swept, self.hull[source[begin]])
+        for index in np.flatnonzero(slight & closed[begin]).tolist():
+            some = slice(begin[index], last[index] + 1)
+            area = _rounded_area(points[some], at[some], is_line[some])
+            if self.areas:
+                # Turned over by rounding is as bad as gone.
+                gone = area * swept[index] <= 0.0
+            else:
+                # A line to follow may well enclose nothing, as an eight does; one that runs straight there and back
+                # is no loop.
+                gone = area == 0 and int((np.where(is_line[some], 1, 3) * alive[some]).sum()) <= 2
+            if gone:
+                alive[some] = False
         # The last segment left of a closed loop, where it is straight, is what Z draws.
         number = np.where(alive, np.arange(len(copy)), -1)
         closing = np.maximum.reduceat(number, begin)
         closing = closing[(closing >= 0) & closed[begin]]
         alive[closing[is_line[closing]]] = False
+        if alive.all():
+            return _text(points, at, is_line, closed, loop, copy)
         keep = np.flatnonzero(alive)
         return _text(points[keep], at[keep], is_line[keep], closed[keep], loop[keep], copy[keep])
 
+    def _slight(self, matrix: FloatArray, swept: FloatArray, hull: FloatArray) -> BoolArray:
+        """Return which loops are so slight that rounding may leave them without area, (k,).
 
-def _collapsed(
-    points: IntArray, at: IntArray, is_line: BoolArray, alive: BoolArray, begin: IntArray, turning: IntArray
-) -> BoolArray:
-    """Return which loops have no area left once rounded, or are turned over by it, (k,)."""
-    p = points.copy()
+        Rounding moves every control point by less than 0.0008 mm, and with it an area by no more than that times the
+        length of the control polygon, before and after.
+        """
+        area = np.abs(swept * affine.determinant(matrix))
+        return np.asarray(area <= 0.002 * (hull * affine.largest_stretch(matrix) + 0.01))
+
+
+def _rounded_area(points: IntArray, at: IntArray, is_line: BoolArray) -> int:
+    """Return twenty times the signed area of a loop of whole numbers, exactly."""
+    p = points.astype(np.int64)
     # The first control point may differ from where the segment before ended; the latter is what is drawn.
     p[:, 0] = at
-    p -= np.repeat(at[begin], np.diff(np.append(begin, len(at))), axis=0)[:, None]
+    return int(_twenty_areas(p - at[0], is_line).sum())
 
-    def cross(i: int, j: int) -> IntArray:
+
+def _twenty_areas(p: NDArray[Any], is_line: BoolArray) -> NDArray[Any]:
+    """Return twenty times what each segment adds to the area of its loop: whole numbers stay whole.
+
+    The Bernstein form of half the integral of ``x dy - y dx`` (Green's theorem).
+    """
+
+    def cross(i: int, j: int) -> NDArray[Any]:
         return np.asarray(p[:, i, 0] * p[:, j, 1] - p[:, i, 1] * p[:, j, 0])
 
     around = cross(0, 3)
     curved = 6 * (cross(0, 1) + cross(2, 3)) + 3 * (cross(0, 2) + cross(1, 2) + cross(1, 3)) + around
-    area = np.add.reduceat(np.where(is_line, 10 * around, curved), begin)
-    # A line to follow (turning 0) may well enclose nothing, as an eight does; only one that runs straight there and
-    # back is no loop.
-    moves = np.add.reduceat(np.where(is_line, 1, 3) * alive, begin)
-    return np.where(turning == 0, (area == 0) & (moves <= 2), area * turning <= 0)
+    return np.where(is_line, 10 * around, curved)
 
 
 def _placed(matrix: FloatArray, copy: IntArray, segments: FloatArray) -> IntArray:
@@ -204,10 +244,12 @@ def _text(
     starts_copy, ends_copy = _changes(copy)
     table[starts_copy, :move] = opens
     table[starts_loop, move:curve] = _numbers(at[starts_loop], (_MOVE, _SPACE), wide)
-    curved = np.flatnonzero(~is_line)
-    table[curved, curve:tail] = _numbers(points[curved, 1:].reshape(-1, 6), (_CURVE, *(_SPACE,) * 5), wide)
-    straight = np.flatnonzero(is_line)
-    table[straight, tail - 2 * width : tail] = _numbers(points[straight, 3], (_LINE, _SPACE), wide)
+    if not is_line.any():
+        table[:, curve:tail] = _numbers(points[:, 1:].reshape(-1, 6), _CURVE_SEPARATORS, wide)
+    else:
+        curved, straight = np.flatnonzero(~is_line), np.flatnonzero(is_line)
+        table[curved, curve:tail] = _numbers(points[curved, 1:].reshape(-1, 6), _CURVE_SEPARATORS, wide)
+        table[straight, tail - 2 * width : tail] = _numbers(points[straight, 3], (_LINE, _SPACE), wide)
     table[ends_loop[closed[ends_loop]], tail] = _word_row(b"Z")
     table[ends_copy, tail + 1 :] = ends
     return table.tobytes().translate(None, b"\0")
@@ -229,8 +271,9 @@ def _numbers(units: IntArray, separators: tuple[int, ...], wide: bool) -> _WordA
         return _wide_numbers(units, separators)
     whole = units // UNITS_PER_MM
     words = np.empty((len(units), len(separators), 2), dtype=np.uint32)
-    words[..., 0] = _whole_words()[np.asarray(separators) * 1000 + whole]
-    words[..., 1] = _fraction_words()[units - whole * UNITS_PER_MM]
+    fraction = units - whole * UNITS_PER_MM
+    words[..., 0] = _whole_words().take(np.array(separators, dtype=np.int32) * 1000 + whole)
+    words[..., 1] = _fraction_words().take(fraction)
     return words.reshape(len(units), words.shape[1] * words.shape[2])
 
 
