@@ -178,6 +178,8 @@ def test_lines_thinner_than_the_spot_are_named_with_their_width():
     wide = polygon([(-2.0, -0.1), (2.0, -0.1), (2.0, 0.1), (-2.0, 0.1)])
     assert codes((ornament(wide, ROW), BurnStyle())) == []
     assert codes((ornament(bar, ROW), BurnStyle(burn=Burn.LINED))) == []
+    piece = Outline(bar.segments, bar.is_line, bar.loop_start, np.array([True, False, False, False]))
+    assert codes((ornament(piece, ROW), BurnStyle())) == []
 
 
 def test_no_ornament_gives_the_cut_alone():

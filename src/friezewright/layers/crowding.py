@@ -62,9 +62,11 @@ def _thin(ornament: Ornament, style: BurnStyle, spot_mm: float) -> Iterator[Find
     """Yield the thinnest line of filled areas that is under the spot.
 
     Shapes with the same segments in the same order are one motif, bent or not, and measured once, at its smallest copy.
+    Trimmed pieces are left out: the narrow ones were dropped when they were cut.
     """
     places = ornament.areas.placements
-    filled = np.array([style.burn_of(int(member)) is Burn.FILLED for member in places.member])
+    whole = np.array([not shape.is_edge.any() for shape in ornament.areas.shapes], dtype=bool)
+    filled = np.array([style.burn_of(int(member)) is Burn.FILLED for member in places.member]) & whole[places.shape]
     scale = np.sqrt(np.abs(affine.determinant(places.matrix)))
     smallest: dict[tuple[bytes, bytes], int] = {}
     for copy in np.flatnonzero(filled)[np.argsort(scale[filled], kind="stable")].tolist():
