@@ -133,7 +133,7 @@ def compose_job(
     made_with = versions()
     svg = write_drawing(drawing, versions=made_with)
     progress("measuring the drawing")
-    measured = inspect(svg, name=DRAWING).findings
+    measured = inspect(svg, name=DRAWING, thin_mm=machine.spot_mm).findings
     progress("simulating the run")
     timed = estimate(drawing, machine)
     made = [
