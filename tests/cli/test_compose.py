@@ -160,6 +160,19 @@ def test_a_drawings_own_cut_lines_are_handed_on_unmoved_in_its_own_frame(stored)
     assert [numbers(d) for d in cut["rim"]] == [numbers(asked["outer"])]
 
 
+def test_a_drawing_without_a_size_takes_it_from_a_known_width(compose, home):
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 80"><rect x="5" y="5" width="80" height="60" '
+    (home / "sheet.svg").write_text(drawing + 'fill="none" stroke="#000"/></svg>')
+    (home / "sized.toml").write_text('[panel]\ndrawing = "sheet.svg"\nrim_width = "4 in"\n')
+
+    done = compose("sized")
+
+    assert (done.code, done.err) == (0, "")
+    drawing = (home / "sized" / "drawing.svg").read_bytes()
+    assert frame(drawing) == ("127mm", "101.6mm", "0 0 127 101.6")
+    assert numbers(dict(layers(drawing)["cut"])["rim"][0])[:4] == [6.35, 6.35, 107.95, 6.35]
+
+
 def test_ornament_alone_lies_in_the_same_frame_at_the_same_place(compose, home):
     compose("door", "-o", "whole")
     done = compose("door", "-o", "alone", "--ornament-only", "--layers")

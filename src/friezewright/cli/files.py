@@ -9,7 +9,7 @@ from pathlib import Path
 
 from friezewright.errors import InputError
 
-__all__ = ["read_bytes", "write_file", "write_folder"]
+__all__ = ["keep_source", "read_bytes", "write_file", "write_folder"]
 
 _LARGEST_FILE = 512 * 1024 * 1024
 
@@ -32,6 +32,20 @@ def read_bytes(path: Path) -> bytes:
         raise InputError(f"{path} does not exist; check the name and the folder") from None
     except OSError as error:
         raise InputError(f"{path} cannot be read ({error.strerror}); check its permissions") from None
+    except ValueError:
+        raise InputError(f"{str(path)!r} cannot be the name of a file; write it without control characters") from None
+
+
+def keep_source(target: Path, source: Path) -> None:
+    """Refuse to write over what was read.
+
+    Raises
+    ------
+    InputError
+        If both are one file.
+    """
+    if target.exists() and target.samefile(source):
+        raise InputError(f"{target} is the picture itself; name another file with -o")
 
 
 def write_file(path: Path, data: bytes) -> None:

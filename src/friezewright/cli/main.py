@@ -61,6 +61,7 @@ def new(picture: Path, out: Path | None, inches: bool, overwrite: bool, form: st
     )
     if job.exists() and not overwrite:
         raise InputError(f"{job} is already there; name another with -o, or say --overwrite")
+    files.keep_source(job, picture)
     files.write_file(job, text)
     if form == "json":
         click.echo(json.dumps({"file": str(job)}, indent=2))
@@ -130,6 +131,7 @@ def trace(
     with progress.shown(quiet=form == "json"):
         traced = trace_picture(files.read_bytes(picture), name=str(picture), options=options)
     target = out or picture.with_suffix(".svg")
+    files.keep_source(target, picture)
     files.write_file(target, traced.svg)
     _remarks(traced.findings)
     if form == "json":

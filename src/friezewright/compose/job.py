@@ -37,14 +37,23 @@ __all__ = [
 ]
 
 
+# Ten of the largest panels: what is longer is a slip of the keyboard.
+_FARTHEST_MM = 50_000.0
+# An eighth of a fine spot; closer lines only burn the same line again and again.
+_LEAST_SPACING_MM = 0.02
+
+
 def _length(value: object, info: ValidationInfo) -> object:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError('give a length such as 12, "12 mm" or "1/4 in"')
     unit = (info.context or {}).get("unit", "mm")
     try:
-        return parse_length_mm(value, default_unit=unit)
+        length_mm = parse_length_mm(value, default_unit=unit)
     except InputError as error:
         raise ValueError(str(error)) from None
+    if abs(length_mm) > _FARTHEST_MM:
+        raise ValueError(f"{value!r} is out of reach; lengths up to {_FARTHEST_MM / 1000.0:g} m are taken on")
+    return length_mm
 
 
 def _angle(value: object) -> object:
@@ -175,7 +184,7 @@ class MotifJob(_Part):
 class LiningJob(_Part):
     """Score lines that fill an area."""
 
-    spacing: Size = 0.5
+    spacing: Annotated[float, BeforeValidator(_length), Field(ge=_LEAST_SPACING_MM)] = 0.5
     angle: Angle = math.radians(45.0)
     weave: bool = False
 

@@ -36,7 +36,6 @@ def panel_of_job(job: Job, read: Callable[[str], bytes]) -> tuple[Panel, KeepOff
         panel, findings = panel_from_drawing(
             svg, rim=asked.rim, rim_width_mm=asked.rim_width, reserves=reserves, thickness_mm=asked.thickness
         )
-        findings = (*svg.findings, *findings)
     else:
         cutouts = tuple(Opening(part.name, outline_of_shape(f"cutout {part.name!r}", part)) for part in asked.cutout)
         panel = Panel(
