@@ -53,8 +53,8 @@ def test_a_bay_filled_by_the_partner_is_measured_as_its_area():
     strip = laid(ELBOW, 11.0, moved(0), moved(-1.5, -4.5, np.pi))
     marks = marks_of(strip, box_mm=(10.0, 10.0), gap_mm=0.5)
 
-    # The bay is the triangle (-1, -5), (5, 1), (-1, 1) of 18 mm²; the partner's arm covers x from -0.5 to 3.5 in it down
-    # to y = 0.5, which is the integral of 4.5 - x: 12 mm².
+    # The bay is the triangle (-1, -5), (5, 1), (-1, 1) of 18 mm²; the partner's arm covers x from -0.5 to 3.5 in it
+    # down to y = 0.5, which is the integral of 4.5 - x: 12 mm².
     assert marks.bay_filled == pytest.approx(12.0 / 18.0, abs=1e-6)
     assert marks.bays == pytest.approx(1.0)
 

@@ -156,7 +156,7 @@ def _rhythm(strip: Repeat) -> float:
     """Return the mark for steps, symmetry and a partner."""
     if len(strip.cell) == 1:
         return 0.6
-    centres = np.sort([_middle(strip, i) for i in range(len(strip.cell))])
+    centres = np.sort(np.array([_middle(strip, i) for i in range(len(strip.cell))]) % strip.pitch_mm)
     steps = np.diff(np.append(centres, centres[0] + strip.pitch_mm))
     even = 0.4 + 0.6 * float(steps.min() / steps.max())
     plain = bool(np.all(strip.cell.matrix[:, :, :2] == strip.cell.matrix[0, :, :2]))
