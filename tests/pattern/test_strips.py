@@ -174,7 +174,7 @@ def test_a_pitch_that_breaks_the_glide_is_noticed(leaf):
     assert broken.group is FriezeGroup.P1
 
 
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 @given(
     group=st.sampled_from(list(FriezeGroup)),
     turn=st.floats(-3.2, 3.2),

@@ -83,9 +83,9 @@ def best_seat(
     *,
     gap_mm: float,
     slides: FloatArray,
-    ratio: float | None = None,
+    sides: tuple[float, float] | None = None,
 ) -> Seat:
-    """Return the seat with the smallest cell.
+    """Return the seat with the smallest cell, or with the most room in a given one.
 
     Parameters
     ----------
@@ -101,27 +101,32 @@ def best_seat(
         Clear distance to keep.
     slides
         Directions, in repeat vectors, along which a seat may be moved for the better, shape (k, 2).
-    ratio
-        Second side over the first, where it is given.
+    sides
+        Both sides in mm, where they are given; the best seat is then the one with most room round it.
     """
     room = _Room(shape, cell, operations, gap_mm)
-    ratios = np.ones(1) if not cell.free else np.array([ratio]) if ratio else room.ratios()
-    trial = [(room.side(places, np.full(len(places), r)), r) for r in ratios]
-    areas = np.stack([side * side * r for side, r in trial])
-    index = _first_least(areas.reshape(-1))
-    row, column = divmod(index, len(places))
-    place, fixed = places[column], not cell.free or ratio is not None
-    best, log_ratio = float(areas[row, column]), float(np.log(ratios[row]))
+    ratios = room.ratios() if cell.free else np.ones(1)
+    if sides is not None:
+        ratios = np.array([sides[1] / sides[0]])
+
+    def cost(at: FloatArray, ratio: FloatArray) -> FloatArray:
+        if sides is not None:
+            return room.crowding(at, *sides)
+        side = room.side(at, ratio)
+        return np.asarray(side * side * ratio)
+
+    trial = np.stack([cost(places, np.full(len(places), r)) for r in ratios])
+    row, column = divmod(_first_least(trial.reshape(-1)), len(places))
+    place, best, log_ratio = places[column], float(trial[row, column]), float(np.log(ratios[row]))
     step = 1.0
-    moves = _moves(len(slides), fixed)
+    moves = _moves(len(slides), fixed=len(ratios) == 1)
     for _ in range(_ROUNDS):
         shifted = place + step / 48.0 * np.sum(moves[:, :-1, None] * slides[None], axis=1)
         logs = log_ratio + 0.12 * step * moves[:, -1]
-        side = room.side(shifted, np.exp(logs))
-        area = side * side * np.exp(logs)
-        nearest = _first_least(area)
-        if area[nearest] < best * (1.0 - 1e-9):
-            place, log_ratio, best = shifted[nearest], float(logs[nearest]), float(area[nearest])
+        costs = cost(shifted, np.exp(logs))
+        nearest = _first_least(costs)
+        if costs[nearest] < best * (1.0 - 1e-9):
+            place, log_ratio, best = shifted[nearest], float(logs[nearest]), float(costs[nearest])
         else:
             step *= 0.5
     r = float(np.exp(log_ratio))
@@ -129,7 +134,7 @@ def best_seat(
     return Seat(place=place, a_mm=a, b_mm=a * r)
 
 
-def _moves(count: int, fixed: bool) -> FloatArray:
+def _moves(count: int, *, fixed: bool) -> FloatArray:
     """Return every combination of steps back, none or on in each freedom, shape (n, count + 1)."""
     axes = [np.array([0.0, -1.0, 1.0])] * count + [np.zeros(1) if fixed else np.array([0.0, -1.0, 1.0])]
     return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, count + 1)
@@ -170,18 +175,32 @@ class _Room:
 
     def side(self, places: FloatArray, ratio: FloatArray) -> FloatArray:
         """Return the first side in mm that each seat needs at its ratio, shape (s,)."""
-        at = images(self._operations, places)
-        away = at - at[:1]
-        # Counted from the nearest repeat of each copy, so that the steps reach equally far on all sides.
-        away = (away - np.round(away))[self._copy] + self._step[:, None]
-        x = away[..., 0] + self._cell.step * away[..., 1]
-        y = self._cell.rise * ratio * away[..., 1]
+        x, y = self._away(places, 1.0, ratio)
         needed = np.full(x.shape, np.inf)
         for direction, (nx, ny) in enumerate(self._normal):
             reach = nx * x + ny * y
             size = np.divide(self._width[:, direction, None], reach, out=np.full(x.shape, np.inf), where=reach > 1e-9)
             needed = np.minimum(needed, size)
         return np.asarray(needed.max(axis=0))
+
+    def crowding(self, places: FloatArray, a_mm: float, b_mm: float) -> FloatArray:
+        """Return how crowded each seat is in a cell of given sides: the less the evener the room, shape (s,)."""
+        x, y = self._away(places, a_mm, np.full(len(places), b_mm))
+        apart = np.full(x.shape, -np.inf)
+        for direction, (nx, ny) in enumerate(self._normal):
+            apart = np.maximum(apart, nx * x + ny * y - self._width[:, direction, None])
+        nearest = apart.min(axis=0)
+        # Fourth powers let the nearest neighbours count most, and the others still a little.
+        crowd = np.sum((a_mm / np.maximum(apart, 1e-3 * a_mm)) ** 4, axis=0)
+        return np.asarray(np.where(nearest > 1e-3 * a_mm, crowd, 1e15 * (2.0 - nearest / a_mm)))
+
+    def _away(self, places: FloatArray, a_mm: float, b_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return where the other copies stand as seen from the motif, x and y of shape (n, s), mm."""
+        at = images(self._operations, places)
+        away = at - at[:1]
+        # Counted from the nearest repeat of each copy, so that the steps reach equally far on all sides.
+        away = (away - np.round(away))[self._copy] + self._step[:, None]
+        return a_mm * (away[..., 0] + self._cell.step * away[..., 1]), self._cell.rise * b_mm * away[..., 1]
 
 
 def _hull(shape: Outline) -> FloatArray:

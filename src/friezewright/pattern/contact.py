@@ -15,7 +15,7 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import IntArray, Outline
 from friezewright.geometry.planar.nearness import pair_distances
 
-__all__ = ["MEASURE_MM", "Pairs", "clear_of", "shrink", "sized"]
+__all__ = ["MEASURE_MM", "Pairs", "clear_of", "creep", "shrink"]
 
 MEASURE_MM = 0.0004
 """Flattening used for gaps: a measured one is then right to 0.0008 mm, less than the last decimal that is written."""
@@ -28,6 +28,9 @@ _COARSE_MM = 0.02
 _ON_THE_WAY_MM = (_COARSE_MM, 0.003)
 """Flattenings used on the way, several times as fast; each comes no nearer to the contact than its own error."""
 
+_CREEP_MM = 0.01
+_LONGEST_STEP_MM = 1.0
+_SHORTEST_STEP_MM = 0.02
 _ROUNDS = 400
 _BATCH = 2
 
@@ -56,11 +59,6 @@ class Pairs:
     def places(self, size: float) -> FloatArray:
         """Return where the other copies stand, shape (n, 2), mm."""
         return self.offset + size * self.rate
-
-
-def sized(pairs: Pairs, size: float, rate: FloatArray) -> Pairs:
-    """Return the pairs as they stand at a size, ready to move on at another rate (n, 2)."""
-    return Pairs(turn=pairs.turn, offset=pairs.places(size), rate=rate, own=pairs.own)
 
 
 def shrink(shape: Outline, pairs: Pairs, *, start: float, gap_mm: float, least: float = 0.0) -> float:
@@ -99,6 +97,24 @@ def clear_of(shape: Outline, pairs: Pairs, size: float, *, gap_mm: float) -> boo
     close = np.flatnonzero(boxes < gap_mm)
     polygon = _polygon(shape, _COARSE_MM)
     return not len(close) or float(_distances(polygon, pairs, size, close).min()) >= gap_mm + 2.0 * _COARSE_MM
+
+
+def creep(shape: Outline, pairs: Pairs, *, start: float, gap_mm: float) -> float:
+    """Return a smaller size, where two copies that already touch slide past one another without coming nearer.
+
+    Steps are at most half the gap, so that nothing is jumped over; without a gap nothing creeps.
+    """
+    polygon, keep = _polygon(shape, _CREEP_MM), gap_mm + 2.0 * _CREEP_MM
+    fastest = float(np.hypot(pairs.rate[:, 0], pairs.rate[:, 1]).max())
+    size, step = start, 0.5 * min(gap_mm, _LONGEST_STEP_MM) / fastest
+    least = 0.5 * start
+    while step * fastest > _SHORTEST_STEP_MM and size - step > least:
+        near = np.flatnonzero(_box_distances(polygon, pairs, size - step) < keep)
+        if len(near) and float(_distances(polygon, pairs, size - step, near).min()) < keep:
+            step *= 0.5
+        else:
+            size -= step
+    return size
 
 
 class _Course:

@@ -17,7 +17,7 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Placements
 from friezewright.geometry.outline import Outline
 from friezewright.pattern.cells import Cell, Seat, best_seat, cell_of, images
-from friezewright.pattern.contact import Pairs, clear_of, shrink, sized
+from friezewright.pattern.contact import Pairs, clear_of, creep, shrink
 from friezewright.pattern.groups import CellShape, MirrorSite, Operation, PlaneGroup, cell_shape, operations
 from friezewright.pattern.repeat import Repeat, repeat_of
 from friezewright.pattern.seat import Mirrors, centred, check_sizes, on_site, site_for
@@ -26,6 +26,12 @@ __all__ = ["field"]
 
 _STEP_GAIN = 0.04
 """A step from row to row must save this share of the ground before straight rows are given up."""
+
+_TURNS = 3
+"""How often the sides take turns at being shrunk; each time the gain falls to a fraction."""
+
+_LOOSE_MM = 0.05
+"""By how much one side is let out while the other is shrunk: more than the flattening on the way hides."""
 
 
 def field(
@@ -91,8 +97,7 @@ def field(
         cell = cell_of(lattice, step)
         motif, seats, slides = _seated(shape, cell, group, place, mirrors, turn_rad, overlap)
         copies = _different(operations(group), place)
-        ratio = None if sides is None else sides[1] / sides[0]
-        seat = best_seat(motif, cell, copies, seats, gap_mm=keep, slides=slides, ratio=ratio)
+        seat = best_seat(motif, cell, copies, seats, gap_mm=keep, slides=slides, sides=sides)
         choices.append(_Layout(motif, cell, copies, seat))
     layout = choices[0]
     for other in choices[1:]:
@@ -187,7 +192,7 @@ def _different(group: tuple[Operation, ...], place: MirrorSite | None) -> tuple[
     return tuple(first.values())
 
 
-def _pairs(layout: _Layout, spread: float) -> tuple[Pairs, FloatArray]:
+def _pairs(layout: _Layout, spread: float, gap_mm: float) -> tuple[Pairs, FloatArray]:
     """Return all pairs that can meet while the sides stay above 1 / spread of what they are, and their steps.
 
     The pairs stand at size 0; the steps from the motif to each other copy, in repeat vectors, have shape (n, 2).
@@ -199,50 +204,74 @@ def _pairs(layout: _Layout, spread: float) -> tuple[Pairs, FloatArray]:
     j_most = int(np.ceil(reach / (cell.rise * seat.b_mm))) + 1
     i_most = int(np.ceil(reach / seat.a_mm + abs(cell.step) * j_most)) + 1
     at = images(layout.copies, seat.place[None])[:, 0]
-    steps, turns = [], []
-    for k, operation in enumerate(layout.copies):
-        middle = np.round(at[k] - at[0])
-        for i in range(-i_most, i_most + 1):
-            for j in range(-j_most, j_most + 1):
-                away = at[k] - at[0] - middle + np.array([i, j])
-                if k or i or j:
-                    steps.append(away)
-                    turns.append(cell.linear(operation))
-    pairs = Pairs(own=np.eye(2), turn=np.stack(turns), offset=np.zeros((len(steps), 2)), rate=np.zeros((len(steps), 2)))
-    return pairs, np.stack(steps)
+    away = at - at[0] - np.round(at - at[0])
+    i, j = np.arange(-i_most, i_most + 1), np.arange(-j_most, j_most + 1)
+    whole = np.stack(np.meshgrid(i, j, indexing="ij"), axis=-1).reshape(-1, 2)
+    count = len(layout.copies)
+    steps = (away[:, None] + whole[None]).reshape(-1, 2)
+    copy = np.repeat(np.arange(count), len(whole))
+    other = (copy > 0) | np.tile(np.any(whole != 0, axis=1), count)
+    x = seat.a_mm * (steps[:, 0] + cell.step * steps[:, 1])
+    y = cell.rise * seat.b_mm * steps[:, 1]
+    kept = other & (np.hypot(x, y) < reach + 2.0 * gap_mm)
+    steps, copy = steps[kept], copy[kept]
+    turn = np.stack([cell.linear(operation) for operation in layout.copies])[copy]
+    still = np.zeros((len(steps), 2))
+    return Pairs(own=np.eye(2), turn=turn, offset=still, rate=still), steps
 
 
 def _shrunk(layout: _Layout, gap_mm: float) -> _Layout:
     """Return the layout with its cell brought down on the true outline until the gap is just kept."""
     cell, a, b = layout.cell, layout.seat.a_mm, layout.seat.b_mm
-    pairs, steps = _pairs(layout, 2.0)
+    pairs, steps = _pairs(layout, 2.0, gap_mm)
     x, y = steps[:, 0] + cell.step * steps[:, 1], cell.rise * steps[:, 1]
-    zero = np.zeros_like(x)
-    both = sized(pairs, 0.0, np.stack([a * x, b * y], axis=1))
+    still_all = np.zeros_like(steps)
+    both = Pairs(own=pairs.own, turn=pairs.turn, offset=still_all, rate=np.stack([a * x, b * y], axis=1))
     # The seat was judged by near copies and all but their last bulge; the start keeps clear of the others too.
     size = 1.02
     while not clear_of(layout.motif, both, size, gap_mm=gap_mm):
         size *= 1.02
     size = shrink(layout.motif, both, start=size, gap_mm=gap_mm, least=0.5)
     a, b = a * size, b * size
-    if cell.free:
-        along = Pairs(
-            own=pairs.own, turn=pairs.turn, offset=np.stack([zero, b * y], axis=1), rate=np.stack([x, zero], axis=1)
-        )
-        a = shrink(layout.motif, along, start=a, gap_mm=gap_mm, least=0.5 * a)
-        down = Pairs(
-            own=pairs.own, turn=pairs.turn, offset=np.stack([a * x, zero], axis=1), rate=np.stack([zero, y], axis=1)
-        )
-        b = shrink(layout.motif, down, start=b, gap_mm=gap_mm, least=0.5 * b)
+    for _ in range(_TURNS if cell.free else 0):
+        before = a * b
+        for side in (0, 1):
+            # The other side is let out a little, so that copies in touch can slide past one another.
+            sides = [a + _LOOSE_MM, b] if side else [a, b + _LOOSE_MM]
+            sides[side] = _brought_down(layout.motif, pairs, x, y, sides, side, gap_mm, creeping=True)
+            sides[1 - side] = _brought_down(layout.motif, pairs, x, y, sides, 1 - side, gap_mm, creeping=False)
+            if sides[0] * sides[1] < a * b:
+                a, b = sides
+        if a * b > (1.0 - 1e-3) * before:
+            break
     return layout.at(a, b)
+
+
+def _brought_down(
+    motif: Outline,
+    pairs: Pairs,
+    x: FloatArray,
+    y: FloatArray,
+    sides: list[float],
+    side: int,
+    gap_mm: float,
+    *,
+    creeping: bool,
+) -> float:
+    """Return one side of the cell, shrunk while the other stands."""
+    zero = np.zeros_like(x)
+    rate = np.stack([zero, y] if side else [x, zero], axis=1)
+    offset = np.stack([sides[0] * x, zero] if side else [zero, sides[1] * y], axis=1)
+    moving = Pairs(own=pairs.own, turn=pairs.turn, offset=offset, rate=rate)
+    length = shrink(motif, moving, start=sides[side], gap_mm=gap_mm, least=0.5 * sides[side])
+    return creep(motif, moving, start=length, gap_mm=gap_mm) if creeping else length
 
 
 def _at_size(layout: _Layout, sides: tuple[float, float], *, fused: bool) -> Repeat:
     repeat = _repeat(layout.at(*sides))
     if repeat.gap_mm > 0.0:
         return repeat
-    least = layout.seat
-    tight = _shrunk(layout.at(least.a_mm, least.b_mm), 0.0).seat
+    tight = _shrunk(layout, 0.0).seat
     asked, needed = f"{sides[0]:g} by {sides[1]:g} mm", f"{tight.a_mm:.2f} by {tight.b_mm:.2f} mm"
     if fused:
         raise InputError(

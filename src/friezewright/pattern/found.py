@@ -87,9 +87,17 @@ def _moves(vectors: FloatArray, shapes: tuple[Outline, ...], cell: Placements) -
     first, back = int(cell.shape[0]), affine.inverse(cell.matrix[0])
     alike = np.flatnonzero(cell.shape == first)
     trial = np.concatenate([affine.compose(affine.compose(cell.matrix[k], own[first]), back) for k in alike])
-    held = np.stack([move for move in trial if _holds(move, vectors, own, cell)])
-    plain = held[np.abs(held[:, :, :2] - np.eye(2)).max(axis=(1, 2)) < 1e-9][:, :, 2]
-    return _Moves(held[:, :, :2], held[:, :, 2], _shortest(vectors, plain))
+    shifts = np.abs(trial[:, :, :2] - np.eye(2)).max(axis=(1, 2)) < 1e-9
+    plain = np.stack([move for move in trial[shifts] if _holds(move, vectors, own, cell)])
+    basis = _shortest(vectors, plain[:, :, 2])
+    # A move must also carry the lattice onto itself, of which the copies of one cell say nothing.
+    held = np.stack([move for move in trial if _keeps(move, basis) and _holds(move, basis, own, cell)])
+    return _Moves(held[:, :, :2], held[:, :, 2], basis)
+
+
+def _keeps(move: FloatArray, basis: FloatArray) -> bool:
+    linear = np.concatenate([move[:, :2], np.zeros((2, 1))], axis=1)
+    return bool(np.all(_whole(affine.apply(linear, basis), basis)))
 
 
 def _holds(move: FloatArray, vectors: FloatArray, own: list[FloatArray], cell: Placements) -> bool:
