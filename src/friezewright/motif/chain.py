@@ -43,6 +43,8 @@ class Chain:
         Lengths of its handles, shape (k,).
     loop
         Loop of each, shape (k,), in order.
+    hold
+        How strongly a node is held where it stands, shape (k,): as by so many points.
     """
 
     xy: FloatArray
@@ -53,6 +55,7 @@ class Chain:
     leave_px: FloatArray
     arrive_px: FloatArray
     loop: IntArray
+    hold: FloatArray
 
     @property
     def starts(self) -> IntArray:
@@ -154,6 +157,7 @@ def chain_of(outline: Outline) -> Chain:
         leave_px=np.hypot(first[:, 0], first[:, 1]),
         arrive_px=np.hypot(last[:, 0], last[:, 1]),
         loop=np.array(loop),
+        hold=np.zeros(len(line)),
     )
     before = np.empty(len(line), dtype=np.int64)
     before[chain.after] = np.arange(len(line))
@@ -278,6 +282,7 @@ def relax(chain: Chain, pull: Pull, *, rounds: int) -> None:
     unknowns = _number(chain, after, before)
     curve = ~chain.line
     chain.settle()
+    place = np.array(chain.xy)
     order = np.argsort(pull.segment, kind="stable")
     target, among, t = pull.target[order], pull.segment[order], pull.t[order]
     starts = np.searchsorted(among, np.arange(size))
@@ -311,6 +316,8 @@ def relax(chain: Chain, pull: Pull, *, rounds: int) -> None:
             free = index >= 0
             # An angle moves a handle's end by its length.
             damping[index[free]] = _DAMPING * np.maximum(length[free], 0.5) ** 2
+        damping[unknowns.node] += chain.hold[:, None]
+        slope[unknowns.node] += chain.hold[:, None] * (chain.xy - place)
         damped = normal_matrix + sparse.diags_array(damping + 1e-3 * normal_matrix.diagonal())
         _step(chain, unknowns, splu(sparse.csc_array(damped)).solve(-slope), after)
         chain.settle()

@@ -29,22 +29,49 @@ class Sharpness:
         Length of edge beyond that from which the corner's sides are drawn on.
     retreat_px
         How far a right-angled corner may seem to draw back from its true place; sharper ones more.
+    straight_rad
+        How far two fits of one side of a corner may differ in direction.
     gather_px
         Nodes nearer than this to a corner that the edge shows are part of how the tracer rounded it.
+    hold
+        How many edge points the meeting of two sides is worth as the place of a corner.
+    furthest_px
+        How far the sharpest tip may come to lie from where the tracer rounded it.
     """
 
     blur_px: float
     rounded_px: float
     window_px: float
     retreat_px: float
+    straight_rad: float
     gather_px: float
+    hold: float
+    furthest_px: float
 
 
-# How far the two fits of one side of a corner may differ in direction.
-_STRAIGHT_RAD = 0.4
+# Of the half that the field of a two-level picture reaches, what counts as ink, or less it as paper, all through.
+_CLEAR = 0.4
 
-SOFT_EDGED = Sharpness(blur_px=0.0, rounded_px=1.3, window_px=4.0, retreat_px=0.6, gather_px=4.2)
-TWO_LEVEL = Sharpness(blur_px=1.0, rounded_px=2.6, window_px=6.0, retreat_px=1.4, gather_px=5.0)
+SOFT_EDGED = Sharpness(
+    blur_px=0.0,
+    rounded_px=1.3,
+    window_px=7.0,
+    retreat_px=0.9,
+    straight_rad=0.4,
+    gather_px=4.2,
+    hold=0.3,
+    furthest_px=2.8,
+)
+TWO_LEVEL = Sharpness(
+    blur_px=1.2,
+    rounded_px=2.6,
+    window_px=7.0,
+    retreat_px=1.4,
+    straight_rad=0.55,
+    gather_px=5.0,
+    hold=0.1,
+    furthest_px=3.8,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,6 +86,8 @@ class EdgePoints:
         The nearest point of the edge along the outline's normal, shape (n, 2); the drawn point where none is near.
     found
         Whether an edge is near, shape (n,).
+    clear
+        Whether there is ink on its one side and paper on its other as far as the blur reaches, shape (n,).
     segment, t
         Segment each point lies on and its parameter there, shape (n,).
     loop
@@ -68,6 +97,7 @@ class EdgePoints:
     drawn: FloatArray
     seen: FloatArray
     found: BoolArray
+    clear: BoolArray
     segment: IntArray
     t: FloatArray
     loop: IntArray
@@ -113,7 +143,9 @@ def ink_field(grey: GreyArray, ink: BoolArray, *, level: float, contrast: float,
     return np.asarray((np.float32(level) - grey) / np.float32(contrast))
 
 
-def edge_beside(outline: Outline, field: GreyArray, *, spacing_px: float, reach_px: float = 1.3) -> EdgePoints:
+def edge_beside(
+    outline: Outline, field: GreyArray, *, spacing_px: float, blur_px: float = 0.0, reach_px: float = 1.3
+) -> EdgePoints:
     """Return points every ``spacing_px`` along an outline with the edge's points beside them.
 
     The edge is where the field rises through 0 along the outline's normal, no further than ``reach_px`` away; since
@@ -130,8 +162,13 @@ def edge_beside(outline: Outline, field: GreyArray, *, spacing_px: float, reach_
     inward = turned_left(direction / np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-12)[:, None])
     step = 0.2
     offset = np.arange(-reach_px, reach_px + 0.5 * step, step)
-    at = drawn[:, None] + offset[None, :, None] * inward[:, None]
-    value = ndimage.map_coordinates(field, [at[..., 1] - 0.5, at[..., 0] - 0.5], order=1, mode="nearest")
+    value = _sampled(field, drawn[:, None] + offset[None, :, None] * inward[:, None])
+    if blur_px > 0.0:
+        # Of something thinner than this, the blur has moved both edges.
+        deep = 2.5 * blur_px * inward
+        clear = (_sampled(field, drawn + deep) > _CLEAR) & (_sampled(field, drawn - deep) < -_CLEAR)
+    else:
+        clear = np.ones(len(drawn), dtype=bool)
     low, high = value[:, :-1], value[:, 1:]
     rises = (low <= 0.0) & (high > 0.0)
     crossing = offset[:-1] - step * low / np.where(rises, high - low, 1.0)
@@ -144,10 +181,16 @@ def edge_beside(outline: Outline, field: GreyArray, *, spacing_px: float, reach_
         drawn=drawn,
         seen=drawn + moved[:, None] * inward,
         found=found,
+        clear=clear,
         segment=segment,
         t=t,
         loop=outline.loop_of_segment[segment],
     )
+
+
+def _sampled(field: GreyArray, at: FloatArray) -> GreyArray:
+    """Return a field's values between pixel centres, linearly, at points (..., 2)."""
+    return np.asarray(ndimage.map_coordinates(field, [at[..., 1] - 0.5, at[..., 0] - 0.5], order=1, mode="nearest"))
 
 
 def _one_sided(order: int, first: int, last: int) -> tuple[FloatArray, FloatArray]:
@@ -170,16 +213,11 @@ def corners_of(points: EdgePoints, sharpness: Sharpness, *, least_bend_rad: floa
     spacing = 0.6
     first = round(sharpness.rounded_px / spacing)
     last = first + round(sharpness.window_px / spacing)
-    place, base, count, s = _evenly(points, spacing, least=2 * last + 2)
-    nothing = Corners(
-        place=np.zeros((0, 2)),
-        arrive=np.zeros(0),
-        leave=np.zeros(0),
-        retreat_px=np.zeros(0),
-        point=np.zeros(0, dtype=np.int64),
-    )
-    if len(place) == 0:
-        return nothing
+    even = _evenly(points, spacing, least=2 * last + 2)
+    if even is None:
+        none = np.zeros(0)
+        return Corners(place=np.zeros((0, 2)), arrive=none, leave=none, retreat_px=none, point=none.astype(np.int64))
+    place, base, count = even.place, even.base, even.count
     here = np.arange(len(place))
 
     def at(offset: IntArray) -> IntArray:
@@ -211,63 +249,85 @@ def corners_of(points: EdgePoints, sharpness: Sharpness, *, least_bend_rad: floa
     meet = np.abs(turn) > 0.08 * np.hypot(*arriving.T) * np.hypot(*leaving.T)
     along = cross(start - end, leaving) / np.where(meet, turn, 1.0)
     vertex = end + along[:, None] * arriving
-    away = np.where(meet, np.hypot(*(vertex - place).T), np.inf)
+    # Seen from the nearest point of the edge about, which need not be the one where the sides were taken.
+    about = place[at(np.arange(-last, last + 1))]
+    away = np.where(meet, np.hypot(*np.moveaxis(vertex[:, None] - about, 2, 0)).min(axis=1), np.inf)
     # A tip half as wide draws back twice as far, and the tracer has rounded it as much again.
     sharp = np.tan(0.5 * np.minimum(bend, 2.8)) ** 2
     allowed = np.minimum(sharpness.retreat_px * (0.5 + 0.5 * sharp), 3.0)
-    score = np.where((away < allowed) & (bent < _STRAIGHT_RAD), bend - 0.15 * away, 0.0)
+    score = np.where((away < allowed) & (bent < sharpness.straight_rad), bend - 0.15 * away, 0.0)
     near = max(2, round(1.4 * sharpness.rounded_px / spacing))
     window = at(np.arange(-near, near + 1))
     best = score[window].max(axis=1)
     # Of equal ones the first along the loop counts.
     first_best = window[here, (score[window] >= best[:, None] - 1e-12).argmax(axis=1)] == here
     chosen = np.flatnonzero((score > 0.0) & (bend > least_bend_rad) & first_best)
-    if len(chosen) == 0:
-        return nothing
-    nearest = np.clip(np.searchsorted(_arc(points), s[chosen]), 0, len(points.loop) - 1)
+    if len(chosen):
+        # Where each lies in what the other has rounded, at the end of a thin bar, neither can be told.
+        apart = np.hypot(*np.moveaxis(vertex[chosen][:, None] - vertex[chosen][None], 2, 0))
+        np.fill_diagonal(apart, np.inf)
+        chosen = chosen[apart.min(axis=1) > 2.0 * sharpness.rounded_px]
     return Corners(
         place=vertex[chosen],
         arrive=np.arctan2(arriving[chosen, 1], arriving[chosen, 0]),
         leave=np.arctan2(leaving[chosen, 1], leaving[chosen, 0]),
         retreat_px=away[chosen],
-        point=nearest,
+        point=even.point[chosen],
     )
 
 
-def _arc(points: EdgePoints) -> FloatArray:
-    """Return each point's distance along the edge, shape (n,), one loop after the other with a gap of 1 between."""
-    starts = np.flatnonzero(np.append(True, points.loop[1:] != points.loop[:-1]))
-    following = np.arange(1, len(points.loop) + 1)
-    ends = np.append(starts[1:], len(points.loop)) - 1
-    following[ends] = starts
-    step = np.hypot(*(points.seen[following] - points.seen).T)
-    total = np.cumsum(step) - step
-    return np.asarray(total + points.loop)
+def _forward(points: EdgePoints, least_px: float) -> IntArray:
+    """Return the indices of edge points that follow each other at ``least_px`` or more, in order.
 
-
-def _evenly(points: EdgePoints, spacing: float, *, least: int) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
-    """Return the edge resampled evenly: points (m, 2), each one's loop's first index and count, and its arc length.
-
-    Loops of fewer than ``least`` samples are left out.
+    Where the tracer squeezed a corner into a curl, points beside it crowd and run back; taken so far apart they do not.
     """
-    arc = _arc(points)
-    starts = np.flatnonzero(np.append(True, points.loop[1:] != points.loop[:-1]))
-    ends = np.append(starts[1:], len(points.loop))
-    place, base, counts, s = [], [], [], []
+    kept: list[int] = []
+    loop, x, y = -1, 0.0, 0.0
+    usable = np.flatnonzero(points.found)
+    columns = (usable, points.loop[usable], points.seen[usable, 0], points.seen[usable, 1])
+    for index, here, px, py in zip(*(column.tolist() for column in columns), strict=True):
+        if here != loop or (px - x) ** 2 + (py - y) ** 2 >= least_px * least_px:
+            kept.append(index)
+            loop, x, y = here, px, py
+    return np.array(kept, dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Even:
+    """An edge resampled evenly: places (m, 2), first index and count of each one's loop, and the nearest edge point."""
+
+    place: FloatArray
+    base: IntArray
+    count: IntArray
+    point: IntArray
+
+
+def _evenly(points: EdgePoints, spacing: float, *, least: int) -> _Even | None:
+    """Return the edge resampled, loops of fewer than ``least`` samples left out; None when nothing is left."""
+    kept = _forward(points, spacing)
+    loops = points.loop[kept]
+    starts = np.flatnonzero(np.append(True, loops[1:] != loops[:-1]))
+    ends = np.append(starts[1:], len(kept))
+    place, base, counts, nearest = [], [], [], []
     done = 0
     for start, end in zip(starts, ends, strict=True):
-        loop = np.concatenate([points.seen[start:end], points.seen[start : start + 1]])
-        closing = float(np.hypot(*(loop[-1] - loop[-2])))
-        known = np.append(arc[start:end], arc[end - 1] + closing)
-        count = round((known[-1] - known[0]) / spacing)
+        of_loop = kept[start:end]
+        ring = points.seen[np.append(of_loop, of_loop[0])]
+        known = np.append(0.0, np.cumsum(np.hypot(*np.diff(ring, axis=0).T)))
+        count = round(known[-1] / spacing)
         if count < least:
             continue
-        asked = known[0] + (known[-1] - known[0]) * np.arange(count) / count
-        place.append(np.stack([np.interp(asked, known, loop[:, axis]) for axis in (0, 1)], axis=1))
+        asked = known[-1] * np.arange(count) / count
+        place.append(np.stack([np.interp(asked, known, ring[:, axis]) for axis in (0, 1)], axis=1))
         base.append(np.full(count, done))
         counts.append(np.full(count, count))
-        s.append(asked)
+        nearest.append(of_loop[np.minimum(np.searchsorted(known, asked), len(of_loop) - 1)])
         done += count
     if not place:
-        return np.zeros((0, 2)), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0)
-    return np.concatenate(place), np.concatenate(base), np.concatenate(counts), np.concatenate(s)
+        return None
+    return _Even(
+        place=np.concatenate(place),
+        base=np.concatenate(base),
+        count=np.concatenate(counts),
+        point=np.concatenate(nearest),
+    )

@@ -37,8 +37,8 @@ _HALVE_PX = {False: 0.3, True: 0.6}
 # A curve nearer than this to its chord is a line.
 _STRAIGHT_PX = 0.12
 _STRAIGHT_RAD = 0.05
-# No part of a loop may come to lie further than this from where the tracer drew it; the sharpest tips need two px.
-_FURTHEST_PX = 2.8
+# A loop of whose points fewer than this share lie beside a clear edge is left as traced.
+_LEAST_TOLD = 0.6
 
 
 def refine(
@@ -71,9 +71,10 @@ def refine(
     sharpness = TWO_LEVEL if two_level else SOFT_EDGED
     field = ink_field(grey, ink, level=level, contrast=contrast, two_level=two_level)
     spacing = max(_SPACING_PX, max(grey.shape) / 512.0)
-    points = edge_beside(outline, field, spacing_px=spacing)
+    points = edge_beside(outline, field, spacing_px=spacing, blur_px=sharpness.blur_px)
     chain = chain_of(outline)
-    pull = Pull(points.seen, points.found.astype(np.float64), points.segment, points.t)
+    trusted = points.found & points.clear
+    pull = Pull(points.seen, trusted.astype(np.float64), points.segment, points.t)
     if least_bend_rad < np.pi:
         corners = corners_of(points, sharpness, least_bend_rad=least_bend_rad)
         _sharpen(chain, pull, corners, sharpness)
@@ -85,7 +86,7 @@ def refine(
         relax(chain, pull, rounds=3)
     if _straighten(chain, pull):
         relax(chain, pull, rounds=3)
-    return _guarded(outline, chain, pull, points)
+    return _guarded(outline, chain, pull, points, sharpness.furthest_px)
 
 
 def _take(chain: Chain, order: IntArray) -> None:
@@ -114,6 +115,7 @@ def _cut(chain: Chain, pull: Pull, where: FloatArray) -> IntArray:
         chain.leave_px[place], chain.arrive_px[place] = np.hypot(*out.T), np.hypot(*back.T)
     chain.xy[index] = second[:, 0]
     chain.corner[index] = False
+    chain.hold[index] = 0.0
     here = where[pull.segment]
     late = pull.t >= here
     share = np.where(late, (pull.t - here) / (1.0 - here), pull.t / here)
@@ -150,6 +152,7 @@ def _sharpen(chain: Chain, pull: Pull, corners: Corners, sharpness: Sharpness) -
         return
     numbers, nodes = np.array(list(node_of)), np.array(list(node_of.values()))
     chain.xy[nodes], chain.corner[nodes] = corners.place[numbers], True
+    chain.hold[nodes] = sharpness.hold
     sharp = np.full(len(chain.xy), -1)
     sharp[nodes] = numbers
     sharp = _gather(chain, pull, sharp, sharpness.gather_px)
@@ -191,7 +194,7 @@ def _gather(chain: Chain, pull: Pull, sharp: IntArray, near_px: float) -> IntArr
         if not chain.corner[k] and np.hypot(*(chain.xy[k] - place)) < near_px and left[chain.loop[k]] > 2:
             # The segment that starts there starts at the corner instead.
             t[segment == corner], segment[segment == corner] = 0.0, k
-            chain.xy[k], chain.corner[k], sharp[k] = place, True, sharp[corner]
+            chain.xy[k], chain.corner[k], chain.hold[k], sharp[k] = place, True, chain.hold[corner], sharp[corner]
             onto = int(before[corner])
             after[onto], before[k] = k, onto
             gone[corner], sharp[corner] = True, -1
@@ -261,7 +264,7 @@ def _straighten(chain: Chain, pull: Pull) -> bool:
     return changed
 
 
-def _guarded(outline: Outline, chain: Chain, pull: Pull, points: EdgePoints) -> Outline:
+def _guarded(outline: Outline, chain: Chain, pull: Pull, points: EdgePoints, furthest_px: float) -> Outline:
     """Return the chain's loops, but the traced ones where they fit the edge better or the chain's cross something."""
     before = np.hypot(*(points.seen - points.drawn).T)
     after = pull.off(chain)
@@ -272,11 +275,13 @@ def _guarded(outline: Outline, chain: Chain, pull: Pull, points: EdgePoints) -> 
     mean_after = np.bincount(points.loop, after * counted, loops) / count
     worst = np.zeros(loops)
     np.maximum.at(worst, points.loop, np.where(pull.weight > 0.0, after - before, after - 2.5))
-    keep = (mean_after <= mean_before) & (worst < 0.5)
+    keep = (mean_after <= mean_before) & (worst < 0.8)
+    told = np.bincount(points.loop, points.found & points.clear, loops) / np.bincount(points.loop, minlength=loops)
+    keep &= told > _LEAST_TOLD
     moved = chain.outline()
     walk, loop = _walk(moved, 1.0)
     away, _ = cKDTree(points.drawn).query(walk)
-    keep &= np.bincount(loop[away > _FURTHEST_PX], minlength=loops) == 0
+    keep &= np.bincount(loop[away > furthest_px], minlength=loops) == 0
     while True:
         mixed = concatenate([(moved if keep[loop] else outline).selected([loop]) for loop in range(loops)])
         crossing = _crossing_loops(mixed) & keep
