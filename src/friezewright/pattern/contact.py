@@ -61,7 +61,9 @@ class Pairs:
         return self.offset + size * self.rate
 
 
-def shrink(shape: Outline, pairs: Pairs, *, start: float, gap_mm: float, least: float = 0.0) -> float:
+def shrink(
+    shape: Outline, pairs: Pairs, *, start: float, gap_mm: float, least: float = 0.0, rough: bool = False
+) -> float:
     """Return the size at which, coming down from ``start``, some pair first stands the gap apart.
 
     Parameters
@@ -76,6 +78,8 @@ def shrink(shape: Outline, pairs: Pairs, *, start: float, gap_mm: float, least: 
         Clear distance to keep.
     least
         Where to stop if nothing comes near.
+    rough
+        Stop while the pairs are still up to 0.01 mm further apart: several times as fast.
 
     Notes
     -----
@@ -87,6 +91,8 @@ def shrink(shape: Outline, pairs: Pairs, *, start: float, gap_mm: float, least: 
         course.run(_polygon(shape, tolerance), gap_mm + 2.0 * tolerance, slack_mm=tolerance, least=least)
         # A polygon's distance is right to twice its tolerance, and so is the next one's.
         course.bound -= 4.0 * tolerance
+    if rough:
+        return course.size
     course.run(_polygon(shape, MEASURE_MM), gap_mm + 2.0 * MEASURE_MM, slack_mm=_SLACK_MM, least=least)
     return course.size
 

@@ -231,7 +231,7 @@ def _shrunk(layout: _Layout, gap_mm: float) -> _Layout:
     size = 1.02
     while not clear_of(layout.motif, both, size, gap_mm=gap_mm):
         size *= 1.02
-    size = shrink(layout.motif, both, start=size, gap_mm=gap_mm, least=0.5)
+    size = shrink(layout.motif, both, start=size, gap_mm=gap_mm, least=0.5, rough=True)
     a, b = a * size, b * size
     for _ in range(_TURNS if cell.free else 0):
         before = a * b
@@ -244,6 +244,10 @@ def _shrunk(layout: _Layout, gap_mm: float) -> _Layout:
                 a, b = sides
         if a * b > (1.0 - 1e-3) * before:
             break
+    # Brought down roughly so far; now to the gap itself, both sides at once.
+    both = Pairs(own=pairs.own, turn=pairs.turn, offset=still_all, rate=np.stack([a * x, b * y], axis=1))
+    size = shrink(layout.motif, both, start=1.0, gap_mm=gap_mm, least=0.5)
+    a, b = a * size, b * size
     return layout.at(a, b)
 
 
@@ -263,7 +267,7 @@ def _brought_down(
     rate = np.stack([zero, y] if side else [x, zero], axis=1)
     offset = np.stack([sides[0] * x, zero] if side else [zero, sides[1] * y], axis=1)
     moving = Pairs(own=pairs.own, turn=pairs.turn, offset=offset, rate=rate)
-    length = shrink(motif, moving, start=sides[side], gap_mm=gap_mm, least=0.5 * sides[side])
+    length = shrink(motif, moving, start=sides[side], gap_mm=gap_mm, least=0.5 * sides[side], rough=True)
     return creep(motif, moving, start=length, gap_mm=gap_mm) if creeping else length
 
 
