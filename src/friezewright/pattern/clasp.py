@@ -1,63 +1,42 @@
 """Clasps: how a motif fits into its own turned or mirrored copy, and the shortest strips made of such pairs.
 
-For every shift across the strip the exact row method (:mod:`~friezewright.pattern.rows`) tells the shortest pitch. A
-coarse polygon finds the shifts worth a closer look, the polygon on which gaps are measured gives the figures.
+For every shift across the strip the exact row method (:mod:`~friezewright.pattern.rows`) tells the shortest pitch.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Literal, TypeAlias
 
 import numpy as np
 
 from friezewright.errors import InputError
-from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Placements
 from friezewright.geometry.outline import Outline
-from friezewright.pattern.contact import MEASURE_MM
-from friezewright.pattern.pieces import Pieces, grown, pieces_of
-from friezewright.pattern.pitch import OwnPitches, best_pitch, glide_pitch, own_pitches
+from friezewright.pattern.clasp_search import Fit, Objective, Partner, StripSearch
 from friezewright.pattern.repeat import Repeat, repeat_of
-from friezewright.pattern.rows import Rows, forbidden_rows
 from friezewright.pattern.seat import centred, check_sizes
 
-__all__ = ["Clasp", "Objective", "Partner", "clasp_repeat", "find_clasps", "turned_clasps"]
+__all__ = [
+    "FITS_FROM",
+    "Clasp",
+    "GapCurve",
+    "Objective",
+    "Partner",
+    "clasp_repeat",
+    "find_clasps",
+    "pitch_against_gap",
+    "turned_clasps",
+]
 
-Objective: TypeAlias = Literal["pitch", "area"]
+FITS_FROM = 0.05
+"""A pair that saves less than this share of the pitch is said not to fit into itself: it would not be seen."""
 
-_COARSE_MM = 0.01
-_EXCESS_MM = 0.0005
-_STEPS_A_HEIGHT = 200
-_MINIMA = 3
-_SAMPLES = 9
-_ROUNDS = 3
+_GAP_STEP_MM = 0.01
+"""How closely the gap up to which a fit holds is found."""
 
-_HEIGHT_LIMIT = {"pitch": 1.25, "area": 2.0}
-"""How high a strip may be when no limit is given, in heights of the motif."""
-
-
-class Partner(StrEnum):
-    """How the second copy of a pair relates to the first."""
-
-    SAME = "same"
-    HALF_TURN = "half-turn"
-    MIRRORED = "mirrored"
-    """Across the strip: left becomes right."""
-
-    FLIPPED = "flipped"
-    """Along the strip: top becomes bottom; with a shift of half the pitch, strict, the strip has a glide."""
-
-
-_SIGNS = {
-    Partner.SAME: (1.0, 1.0),
-    Partner.HALF_TURN: (-1.0, -1.0),
-    Partner.MIRRORED: (-1.0, 1.0),
-    Partner.FLIPPED: (1.0, -1.0),
-}
+_HOLDS_SHARE = 0.75
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -94,6 +73,35 @@ class Clasp:
     height_mm: float
     pitch_saved: float
     repeat: Repeat
+
+    @property
+    def fits(self) -> bool:
+        """Whether the copies fit into each other at this gap so that one sees it."""
+        return self.pitch_saved >= FITS_FROM
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GapCurve:
+    """How the tightest strip of one partner lengthens as the gap grows.
+
+    Parameters
+    ----------
+    partner, strict
+        As for a clasp.
+    gaps_mm, pitch_mm, pitch_saved
+        One entry a gap, the gaps rising.
+    holds_up_to_mm
+        The largest gap, to 0.01 mm and no further than those asked, up to which at least three quarters of what is
+        saved at the smallest gap stay saved: beyond, a copy no longer enters the other's bay. None where nothing fits
+        even there.
+    """
+
+    partner: Partner
+    strict: bool
+    gaps_mm: tuple[float, ...]
+    pitch_mm: tuple[float, ...]
+    pitch_saved: tuple[float, ...]
+    holds_up_to_mm: float | None
 
 
 def find_clasps(
@@ -144,7 +152,7 @@ def find_clasps(
     of the height) and the three best local minima refined; a slot that opens only between two samples is missed.
     """
     motif = centred(shape, turn_rad)
-    search = _Search(motif, gap_mm, turn_rad)
+    search = StripSearch(motif, gap_mm)
     fits = search.fits(partners, strict, height_limit_mm, objective)
     return tuple(_laid_out(motif, fit, turn_rad) for fit in fits)
 
@@ -183,24 +191,85 @@ def turned_clasps(
     """
     if turns < 1:
         raise InputError(f"a motif is tried at 1 turn or more, got {turns}")
-    found: list[tuple[_Fit, Outline, float]] = []
+    found: list[tuple[Fit, Outline, float]] = []
     for i in range(turns):
         turn_rad = math.pi * i / turns
         motif = centred(shape, turn_rad)
         height = float(np.ptp(motif.bounds()[:, 1]))
         if height_limit_mm is None or height <= height_limit_mm:
-            search = _Search(motif, gap_mm, turn_rad)
+            search = StripSearch(motif, gap_mm)
             found += [(fit, motif, turn_rad) for fit in search.fits(partners, strict, height_limit_mm, objective)]
         if progress is not None:
             progress((i + 1) / turns)
     found.sort(key=lambda each: (-round(each[0].saved(objective), 9), each[0].partner, each[2]))
-    kept: list[tuple[_Fit, Outline, float]] = []
+    kept: list[tuple[Fit, Outline, float]] = []
     for each in found:
         if most is not None and len(kept) >= most:
             break
         if not any(_alike(each[0], other[0]) for other in kept):
             kept.append(each)
     return tuple(_laid_out(motif, fit, turn_rad) for fit, motif, turn_rad in kept)
+
+
+def pitch_against_gap(
+    shape: Outline,
+    gaps_mm: Sequence[float],
+    *,
+    partners: Sequence[Partner] = tuple(Partner),
+    strict: Sequence[bool] = (False,),
+    height_limit_mm: float | None = None,
+    turn_rad: float = 0.0,
+) -> tuple[GapCurve, ...]:
+    """Return for each partner the shortest pitch at several gaps, and the gap up to which the fit holds.
+
+    Parameters
+    ----------
+    shape, partners, strict, height_limit_mm, turn_rad
+        As for :func:`find_clasps`.
+    gaps_mm
+        The gaps to look at, at least one, in any order.
+
+    Raises
+    ------
+    InputError
+        If there is no gap, or a size is impossible.
+    """
+    gaps = sorted({float(gap) for gap in gaps_mm})
+    if not gaps:
+        raise InputError("give at least one gap to look at")
+    motif = centred(shape, turn_rad)
+
+    def fits(gap_mm: float, which: Sequence[Partner], modes: Sequence[bool]) -> list[Fit]:
+        return StripSearch(motif, gap_mm).fits(which, modes, height_limit_mm, "pitch")
+
+    curves = []
+    for of_one in zip(*(fits(gap, partners, strict) for gap in gaps), strict=True):
+        partner, mode = of_one[0].partner, of_one[0].strict
+        saved = [fit.pitch_saved for fit in of_one]
+        holds: float | None = None
+        if saved[0] >= FITS_FROM:
+            enough = _HOLDS_SHARE * saved[0]
+            last = next((i for i, share in enumerate(saved) if share < enough), len(gaps)) - 1
+            holds = gaps[last]
+            beyond = gaps[last + 1] if last + 1 < len(gaps) else holds
+            while beyond - holds > _GAP_STEP_MM:
+                middle = 0.5 * (holds + beyond)
+                if fits(middle, (partner,), (mode,))[0].pitch_saved >= enough:
+                    holds = middle
+                else:
+                    beyond = middle
+            holds = max(gaps[last], math.floor(holds / _GAP_STEP_MM + 1e-9) * _GAP_STEP_MM)
+        curves.append(
+            GapCurve(
+                partner=partner,
+                strict=mode,
+                gaps_mm=tuple(gaps),
+                pitch_mm=tuple(fit.pitch_mm for fit in of_one),
+                pitch_saved=tuple(saved),
+                holds_up_to_mm=holds,
+            )
+        )
+    return tuple(curves)
 
 
 def clasp_repeat(
@@ -234,38 +303,14 @@ def clasp_repeat(
 
 def _strip_of(motif: Outline, partner: Partner, pitch_mm: float, offset_mm: tuple[float, float]) -> Repeat:
     matrix = np.zeros((2, 2, 3))
-    matrix[0, :, :2], matrix[1, :, :2] = np.eye(2), np.diag(_SIGNS[partner])
+    matrix[0, :, :2], matrix[1, :, :2] = np.eye(2), np.diag(partner.signs)
     matrix[1, :, 2] = 0.5 * np.array(offset_mm)
     matrix[0, :, 2] = -matrix[1, :, 2]
     cell = Placements(matrix=matrix, shape=np.zeros(2, dtype=np.int64), member=np.arange(2))
     return repeat_of(np.array([[pitch_mm, 0.0]]), (motif,), cell)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fit:
-    """The figures of a clasp, before it is laid out."""
-
-    partner: Partner
-    strict: bool
-    pitch_mm: float
-    offset_mm: tuple[float, float]
-    height_mm: float
-    gap_mm: float
-    side_by_side_mm: float
-    motif_mm: float
-
-    @property
-    def pitch_saved(self) -> float:
-        return 1.0 - self.pitch_mm / (2.0 * self.side_by_side_mm)
-
-    def saved(self, objective: Objective) -> float:
-        """Return the share saved of what is asked for, against two copies side by side."""
-        if objective == "pitch":
-            return self.pitch_saved
-        return 1.0 - (1.0 - self.pitch_saved) * (self.height_mm + self.gap_mm) / (self.motif_mm + self.gap_mm)
-
-
-def _laid_out(motif: Outline, fit: _Fit, turn_rad: float) -> Clasp:
+def _laid_out(motif: Outline, fit: Fit, turn_rad: float) -> Clasp:
     return Clasp(
         partner=fit.partner,
         strict=fit.strict,
@@ -278,123 +323,6 @@ def _laid_out(motif: Outline, fit: _Fit, turn_rad: float) -> Clasp:
     )
 
 
-def _alike(a: _Fit, b: _Fit) -> bool:
+def _alike(a: Fit, b: Fit) -> bool:
     near = abs(a.pitch_mm - b.pitch_mm) <= 0.03 * min(a.pitch_mm, b.pitch_mm)
     return a.partner is b.partner and near and abs(a.height_mm - b.height_mm) <= 0.05 * min(a.height_mm, b.height_mm)
-
-
-class _Level:
-    """A motif as a polygon of some fineness, with what its own copies allow."""
-
-    def __init__(self, motif: Outline, gap_mm: float, tolerance_mm: float) -> None:
-        self._pieces = pieces_of(motif, tolerance_mm=tolerance_mm)
-        # Both outlines may stray by their flattening; with twice that on top the true gap is never smaller than asked.
-        self._grown = grown(self._pieces, gap_mm + 2.0 * MEASURE_MM, excess_mm=max(_EXCESS_MM, 0.1 * tolerance_mm))
-        self.own: OwnPitches = own_pitches(self.rows(Partner.SAME, np.zeros(1)).row(0))
-
-    def rows(self, partner: Partner, shifts: FloatArray) -> Rows:
-        """Return the forbidden runs of the partner against the motif."""
-        return forbidden_rows(self._grown, self._image(partner), shifts)
-
-    def _image(self, partner: Partner) -> Pieces:
-        sign_x, sign_y = _SIGNS[partner]
-        image = self._pieces.mirrored() if sign_x < 0.0 else self._pieces
-        return image.flipped() if sign_y < 0.0 else image
-
-
-class _Search:
-    """The search for one motif at one turn and gap."""
-
-    def __init__(self, motif: Outline, gap_mm: float, turn_rad: float) -> None:
-        check_sizes(gap_mm, None, "pitch", turn_rad)
-        if gap_mm == 0.0:
-            raise InputError("copies of a clasp need a gap above 0 mm between them")
-        self._gap_mm = gap_mm
-        self._height = float(np.ptp(motif.bounds()[:, 1]))
-        self._coarse = _Level(motif, gap_mm, _COARSE_MM)
-        self._fine = _Level(motif, gap_mm, MEASURE_MM)
-
-    def fits(
-        self, partners: Iterable[Partner], strict: Sequence[bool], limit_mm: float | None, objective: Objective
-    ) -> list[_Fit]:
-        limit = _HEIGHT_LIMIT[objective] * self._height if limit_mm is None else limit_mm
-        if not limit >= self._height - 1e-9:
-            raise InputError(
-                f"the motif is {self._height:.2f} mm high, more than the {limit:g} mm a strip of it may be"
-            )
-        reach = max(0.0, limit - self._height)
-        found = []
-        for partner in partners:
-            modes = (True,) if partner is Partner.HALF_TURN and len(strict) else sorted(set(strict))
-            grid = _Grid(self._coarse, partner, reach, self._height)
-            found += [self._fit(partner, mode, grid, reach, objective) for mode in modes]
-        return found
-
-    def _fit(self, partner: Partner, strict: bool, grid: _Grid, reach: float, objective: Objective) -> _Fit:
-        own = self._fine.own
-        if strict and partner is Partner.SAME:
-            return self._figures(partner, strict, 2.0 * own.least_mm, own.least_mm, 0.0)
-        glides = strict and partner is Partner.FLIPPED
-        if strict and partner is Partner.MIRRORED:
-            pitch, offset = best_pitch(self._fine.rows(partner, np.zeros(1)), own)
-            return self._figures(partner, strict, float(pitch[0]), float(offset[0]), 0.0)
-        centres: FloatArray = grid.minima(glides, lambda pitch, shift: self._cost(pitch, shift, objective))
-        step, low = grid.step, 0.0 if grid.one_sided else -reach
-        best = None
-        for _ in range(_ROUNDS if reach > 0.0 else 1):
-            samples = np.clip(np.linspace(centres - step, centres + step, _SAMPLES), low, reach)
-            shifts: FloatArray = samples.T.reshape(-1)
-            pitch, offset = _pitches(self._fine.rows(partner, shifts), own, glides)
-            cost = self._cost(pitch, shifts, objective)
-            nearest = np.argmin(cost.reshape(len(centres), -1), axis=1)
-            centres, step = shifts[_SAMPLES * np.arange(len(centres)) + nearest], step / 4.0
-            # Equal but for rounding: the flatter strip.
-            i = int(np.lexsort((np.abs(shifts), np.round(cost, 7)))[0])
-            trial = (float(cost[i]), float(pitch[i]), float(offset[i]), float(shifts[i]))
-            if best is None or trial[0] < best[0] - 1e-9:
-                best = trial
-        assert best is not None
-        return self._figures(partner, strict, best[1], best[2], best[3])
-
-    def _cost(self, pitch: FloatArray, shift: FloatArray, objective: Objective) -> FloatArray:
-        return pitch if objective == "pitch" else pitch * (self._height + np.abs(shift) + self._gap_mm)
-
-    def _figures(self, partner: Partner, strict: bool, pitch: float, along: float, across: float) -> _Fit:
-        return _Fit(
-            partner=partner,
-            strict=strict,
-            pitch_mm=pitch,
-            offset_mm=(along % pitch, across),
-            height_mm=self._height + abs(across),
-            gap_mm=self._gap_mm,
-            side_by_side_mm=self._fine.own.side_by_side_mm,
-            motif_mm=self._height,
-        )
-
-
-class _Grid:
-    """The rows of one partner at even shifts across, on the coarse polygon."""
-
-    def __init__(self, level: _Level, partner: Partner, reach: float, height: float) -> None:
-        # A pair of like-handed or mirrored copies is the same strip with the shift turned round.
-        self.one_sided = partner in (Partner.SAME, Partner.MIRRORED)
-        steps = max(1, math.ceil(reach / max(height, 1e-9) * _STEPS_A_HEIGHT)) if reach > 0.0 else 0
-        self.step = reach / steps if steps else 0.0
-        self._shifts: FloatArray = self.step * np.arange(0 if self.one_sided else -steps, steps + 1)
-        self._rows = level.rows(partner, self._shifts)
-        self._own = level.own
-
-    def minima(self, glides: bool, cost: Callable[[FloatArray, FloatArray], FloatArray]) -> FloatArray:
-        """Return the shifts of the best local minima, the best first."""
-        pitch, _ = _pitches(self._rows, self._own, glides)
-        value = cost(pitch, self._shifts)
-        falls, rises = np.append(True, value[1:] < value[:-1]), np.append(value[:-1] <= value[1:], True)
-        at = np.flatnonzero(falls & rises)
-        return np.asarray(self._shifts[at[np.argsort(value[at], kind="stable")[:_MINIMA]]])
-
-
-def _pitches(rows: Rows, own: OwnPitches, glides: bool) -> tuple[FloatArray, FloatArray]:
-    if glides:
-        pitch = glide_pitch(rows, own)
-        return pitch, 0.5 * pitch
-    return best_pitch(rows, own)
