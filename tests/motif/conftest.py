@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -269,3 +270,17 @@ def all_shapes() -> tuple[KnownShape, ...]:
         outline = outline_of_icon(d).transformed(place)
         shapes.append(KnownShape(f"icon-{name}", turned(outline, 9.0 * number) if number % 2 else outline))
     return tuple(shapes)
+
+
+def square(degrees: float) -> KnownShape:
+    """Return a rectangle turned by an angle, off the grid."""
+    shape = rounded_rectangle((130.3 + 0.01 * degrees, 120.7), (250.0, 260.0))
+    return KnownShape("square", turned(shape, degrees))
+
+
+@pytest.fixture(scope="session")
+def yardstick() -> SimpleNamespace:
+    """Hand out the means of measuring to test modules, which cannot import from here."""
+    return SimpleNamespace(
+        SET_ASIDE=SET_ASIDE, away_from=away_from, sampled=sampled, square=square, strayed=strayed, svg_path=svg_path
+    )
