@@ -14,6 +14,7 @@ from friezewright.geometry.outline import Outline, circle
 from friezewright.geometry.planar.nearness import clearance, smallest_gap
 from friezewright.geometry.planar.overlay import trim
 from friezewright.geometry.planar.region import Region, difference, empty, region_of, self_crossing, union
+from friezewright.geometry.tolerance import ZONE_MARGIN_MM
 from friezewright.ornament.corner import Corner
 from friezewright.ornament.frame import FrameLine, bar_along, beads_along, line_along
 from friezewright.ornament.guide import starting_at_top
@@ -316,8 +317,8 @@ def _room(request: BorderRequest, pieces: Sequence[Piece], band: Band) -> Region
 
 
 def _claim(request: BorderRequest, pieces: Sequence[Piece], band: Band) -> Region:
-    """Return the band from the loop to its far edge."""
-    far = _sense(request) * band.far_mm
+    """Return the band from the loop to its far edge, and the slack that polygons need."""
+    far = _sense(request) * (band.far_mm + ZONE_MARGIN_MM)
     if request.sides is not None:
         bars = bar_along(pieces, 0.0, far, edge_mm=_sense(request) * band.edge_mm, sides=request.sides)
         if bars:

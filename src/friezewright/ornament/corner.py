@@ -23,7 +23,17 @@ from friezewright.geometry.planar.region import intersection, region_of
 from friezewright.ornament.fit import Allowance
 from friezewright.ornament.guide import Guide, GuideCorner
 
-__all__ = ["SHALLOW_RAD", "Block", "Corner", "block_from_motif", "block_from_shape", "blocks_at", "ends_of", "through"]
+__all__ = [
+    "SHALLOW_RAD",
+    "Block",
+    "Corner",
+    "block_from_motif",
+    "block_from_shape",
+    "blocks_at",
+    "ends_of",
+    "needs_disc",
+    "through",
+]
 
 SHALLOW_RAD = math.radians(30.0)
 """Below this a corner takes no piece of its own: the strips of both sides nearly follow one another."""
@@ -70,10 +80,11 @@ class Block:
     def at(self, corner: GuideCorner, *, height_mm: float) -> Artwork[Outline]:
         """Return the piece where it stands at a corner, turned so that its diagonal points outwards.
 
-        At a rounded corner it is drawn in until it fits the disc of the strip's height, so that it stays in the band.
+        At a rounded corner, or one that is not square, it is drawn in until it fits the disc of the strip's height, so
+        that it stays in the band.
         """
         piece = self
-        if corner.setback_mm > 0.0 or corner.edge_round_mm > 0.0:
+        if needs_disc(corner):
             piece = self.scaled(min(1.0, 0.5 * height_mm / self.radius_mm))
         outward = corner.arriving - corner.leaving
         turn = math.atan2(float(outward[1]), float(outward[0])) - _DIAGONAL
@@ -82,6 +93,12 @@ class Block:
         if abs(turn - 0.5 * math.pi * quarters) < 1e-9:
             turn = 0.5 * math.pi * quarters
         return piece.artwork.moved(affine.compose(affine.translation(corner.centre), affine.rotation(turn)))
+
+
+def needs_disc(corner: GuideCorner) -> bool:
+    """Whether a corner is rounded or not square, so that only the disc of the strip's height is sure to fit there."""
+    square = abs(abs(corner.turn_rad) - 0.5 * math.pi) < 1e-6
+    return not square or corner.setback_mm > 0.0 or corner.edge_round_mm > 0.0
 
 
 def block_from_shape(shape: Outline, *, size_mm: float) -> Block:

@@ -15,10 +15,10 @@ Before the stretch the caller may try another uniform scale for the whole border
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
-__all__ = ["MOST_STRETCH", "Allowance", "Span", "SpanFit", "fit_all", "fit_span"]
+__all__ = ["MOST_STRETCH", "Allowance", "Span", "SpanFit", "fit_span", "rising_root"]
 
 MOST_STRETCH = 0.03
 """A motif may be drawn out along its strip by this share: beside its neighbours nobody sees it (looked at)."""
@@ -93,11 +93,6 @@ class SpanFit:
     def fits(self) -> bool:
         """Whether at least one repeat is there and nothing was left over."""
         return self.count > 0 and self.spare_mm <= _SLACK
-
-
-def fit_all(spans: Sequence[Span], *, stretch: bool) -> tuple[SpanFit, ...]:
-    """Return the fit of each span; the same numbers give the same fit, so equal sides come out equal."""
-    return tuple(fit_span(span, stretch=stretch) for span in spans)
 
 
 def fit_span(span: Span, *, stretch: bool) -> SpanFit:
@@ -185,14 +180,29 @@ def _shared(rest: float, first: float, second: float) -> tuple[tuple[float, floa
 
 def _pitch_for(span: Span, count: int, length_mm: float) -> float:
     """Return the pitch at which ``count`` repeats take a length, or the largest allowed one."""
-    low, high = span.pitch_mm, span.pitch_mm + span.slack_mm
+    high = span.pitch_mm + span.slack_mm
     if _length(span, count, high) <= length_mm:
         return high
-    # The width rises with the pitch in straight pieces, so halving is sure; 60 halvings reach the last bit.
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if _length(span, count, middle) <= length_mm:
-            low = middle
+    return rising_root(lambda pitch: _length(span, count, pitch) - length_mm, span.pitch_mm, high)
+
+
+def rising_root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Return where a rising function of straight pieces is 0 between two places, to the last bits.
+
+    On one straight piece the first chord meets it; halving every third step makes sure of the others.
+    """
+    below, above = function(low), function(high)
+    for step in range(120):
+        if below >= 0.0 or high - low <= 1e-13 * max(1.0, abs(high)):
+            return low
+        if above <= 0.0:
+            return high
+        middle = 0.5 * (low + high) if step % 3 == 2 else low - below * (high - low) / (above - below)
+        found = function(middle)
+        if abs(found) <= 1e-12:
+            return middle
+        if found < 0.0:
+            low, below = middle, found
         else:
-            high = middle
+            high, above = middle, found
     return low

@@ -13,7 +13,7 @@ from friezewright.geometry.artwork import Artwork, Placements
 from friezewright.geometry.outline import Outline, circle, concatenate
 from friezewright.ornament.guide import Guide, Side, guide_along, starting_at_top
 from friezewright.ornament.loop import moved, outline_from
-from friezewright.ornament.path import Line, Piece
+from friezewright.ornament.path import Line, Path, Piece
 
 __all__ = ["FrameLine", "bar_along", "beads_along", "line_along"]
 
@@ -85,20 +85,13 @@ def beads_along(
     guide = _guide(pieces, distance_mm, sides)
     if guide is None or not guide.sides:
         return None
-    # Beads on a bend stand nearer than along the arc; a fiftieth covers a bend of three pitches' radius.
-    least = 1.02 * (width_mm + max(gap_mm, _BEAD_SPACE * width_mm))
+    least = width_mm + max(gap_mm, _BEAD_SPACE * width_mm)
     points = []
     for side in guide.sides:
-        path = side.path
-        count = math.floor(path.length_mm / least + 1e-7)
-        if path.closed:
-            count -= count % 4 if count >= 16 else 0
-            points.append(path.frames(starting_at_top(path) + path.length_mm * np.arange(count) / max(count, 1)).point)
-            continue
+        row = _evenly(side.path, least)
         # The bead on a corner that goes on belongs to the side behind it.
-        last = side.after is None or not guide.corners[side.after].joined
-        at = path.length_mm * np.arange(count + 1) / max(count, 1)
-        points.append(path.frames(at if last else at[: max(count, 1)]).point)
+        shared = not side.path.closed and side.after is not None and guide.corners[side.after].joined
+        points.append(row[:-1] if shared and len(row) > 1 else row)
     places = np.concatenate(points)
     if not len(places):
         return None
@@ -110,6 +103,23 @@ def beads_along(
             member=np.zeros(len(places), dtype=np.int64),
         ),
     )
+
+
+def _evenly(path: Path, least_mm: float) -> np.ndarray:
+    """Return points (n, 2) evenly along a path, none nearer to the next than asked; on an open one both ends too."""
+    count = max(1, math.floor(path.length_mm / least_mm + 1e-7))
+    step = 4 if path.closed and count >= 16 else 1
+    count -= count % step
+    start = starting_at_top(path) if path.closed else 0.0
+    while True:
+        at = start + path.length_mm * np.arange(count if path.closed else count + 1) / count
+        points = path.frames(at).point
+        after = np.roll(points, -1, axis=0) if path.closed else points[1:]
+        # On a bend beads stand nearer to each other than along it.
+        apart = np.hypot(*(after - points[: len(after)]).T)
+        if count <= step or float(apart.min()) >= least_mm - 1e-6:
+            return points
+        count -= step
 
 
 def _guide(pieces: Sequence[Piece], distance_mm: float, sides: Collection[str] | None) -> Guide | None:

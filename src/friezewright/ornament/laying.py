@@ -270,5 +270,9 @@ def _gap_at(sizes: StripSizes, arc: Path | None, pitch_mm: float, gap_mm: float,
     row = sizes.laid(count, pitch_mm)
     if arc is not None:
         row = carried(row, arc, rigid=rigid, tolerance_mm=MEASURE_MM)
-    found = smallest_gap(row, tolerance_mm=MEASURE_MM, reach_mm=3.0 * gap_mm)
-    return 3.0 * gap_mm if found is None else found[0]
+    # A coarse look first keeps the fine one to the pairs that matter.
+    coarse = smallest_gap(row, tolerance_mm=20.0 * MEASURE_MM, reach_mm=3.0 * gap_mm)
+    if coarse is None:
+        return 3.0 * gap_mm
+    found = smallest_gap(row, tolerance_mm=MEASURE_MM, reach_mm=coarse[0] + 50.0 * MEASURE_MM)
+    return coarse[0] if found is None else found[0]

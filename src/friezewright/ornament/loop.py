@@ -239,8 +239,12 @@ def moved(pieces: Sequence[Piece], distance_mm: float) -> tuple[tuple[int, Piece
                 meets.append(piece.end)
             else:
                 meets.append(meeting(piece, after))
-        if any(meet is None for meet in meets):
-            return None
+        apart = {k for k, meet in enumerate(meets) if meet is None}
+        if apart:
+            # Neighbours that run opposite ways no longer meet: what lay between them has closed up, and so have they.
+            gone = apart | {(k + 1) % len(kept) for k in apart}
+            kept = [item for k, item in enumerate(kept) if k not in gone]
+            continue
         trimmed: list[tuple[int, Piece]] = []
         reach: list[float] = []
         for k, (i, piece) in enumerate(kept):

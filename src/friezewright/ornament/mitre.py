@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from friezewright.geometry.artwork import Artwork, Placements, concatenate_artwo
 from friezewright.geometry.fuse import fused
 from friezewright.geometry.outline import Outline
 from friezewright.ornament.corner import SHALLOW_RAD
-from friezewright.ornament.fit import MOST_STRETCH, SpanFit
+from friezewright.ornament.fit import MOST_STRETCH, SpanFit, rising_root
 from friezewright.ornament.guide import Guide, GuideCorner
 from friezewright.ornament.laying import StripSizes, extents_along
 from friezewright.ornament.path import Frames, placed_at
@@ -58,6 +59,11 @@ class MitreCut:
         """Return where the copies of the first repeat after the corner cells begin."""
         pitch = sizes.strip.pitch_mm
         return self.phase_mm + (self.last + 1) * pitch + sizes.ends(pitch)[0]
+
+    def end_mm(self, sizes: StripSizes) -> float:
+        """Return where the copies of the last corner cell end."""
+        pitch = sizes.strip.pitch_mm
+        return self.phase_mm + self.last * pitch + sizes.ends(pitch)[1]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -197,6 +203,9 @@ def seam_fit(
     def centre_of(seam: float, whole: int, at_mm: float) -> float:
         return (whole + seam) * at_mm - sizes.ends(at_mm)[0]
 
+    def over(seam: float, whole: int, at_mm: float) -> float:
+        return centre_of(seam, whole, at_mm) - room
+
     best = SpanFit(count=0, pitch_mm=pitch, spare_mm=max(room, 0.0))
     for seam in seams:
         whole = math.floor((room + sizes.ends(pitch)[0]) / pitch - seam + 1e-7)
@@ -208,10 +217,7 @@ def seam_fit(
             factor = min(1.0 + MOST_STRETCH, room / centre_of(seam, whole, high)) if stretch else 1.0
             spare, found = max(0.0, room - factor * centre_of(seam, whole, high)), high
         else:
-            for _ in range(60):
-                middle = 0.5 * (low + high)
-                low, high = (middle, high) if centre_of(seam, whole, middle) <= room / factor else (low, middle)
-            spare, found = 0.0, low
+            spare, found = 0.0, rising_root(partial(over, seam, whole), low, high)
         fit = SpanFit(count=whole + 1, pitch_mm=found * factor, start_mm=begin_mm, stretch=factor, spare_mm=spare)
         if best.count == 0 or (fit.spare_mm, fit.pitch_mm) < (best.spare_mm, best.pitch_mm):
             best = fit

@@ -10,12 +10,21 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import Outline
-from friezewright.ornament.corner import Block, Corner, block_from_motif, block_from_shape, blocks_at, ends_of
+from friezewright.ornament.corner import (
+    Block,
+    Corner,
+    block_from_motif,
+    block_from_shape,
+    blocks_at,
+    ends_of,
+    needs_disc,
+)
 from friezewright.ornament.fit import Allowance, Span, SpanFit, fit_span
 from friezewright.ornament.guide import Guide, Side, guide_along
 from friezewright.ornament.laying import StripSizes, least_pitch
@@ -32,11 +41,14 @@ TIGHTEST = 1.5
 """Radius of the centreline, in strip heights, under which nothing is bent: the inside would shrink to a half."""
 
 # One uniform scale for the whole border, from a hundredth either way to the bounds.
+_SMALLEST = 0.8
 _SCALES = sorted((round(0.01 * k, 2) for k in range(80, 126)), key=lambda scale: (abs(math.log(scale)), scale))
 # Diameter of the bead at the centre of a reversed side, in strip heights.
 _CENTRE_BEAD = 0.28
+# Plans that are measured before the best of them is taken as it is.
+_MOST_SETTLED = 5
 # Pitches up to this multiple of the strip's own are tried to keep the gap.
-_WIDEST = 2.0
+_WIDEST = 3.0
 # Sides meet on a mirror of the strip only if that takes no larger change of scale (as a logarithm).
 _SEAM_SCALE = 0.15
 
@@ -98,7 +110,7 @@ def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
     A plan in which everything fits without stretching wins over one with stretching, and that over one in which the
     ends had to take more than is comfortable.
     """
-    make_block = _block_maker(request)
+    make_block = _block_maker(request, pieces)
     at_one = make_block(1.0)
 
     def scaled_block(scale: float) -> Block | None:
@@ -106,20 +118,26 @@ def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
 
     strips = _Strips(request)
     tries = _tries(request, pieces, strips)
-    fallback: list[Plan] = []
+    loose: list[tuple[tuple[int, float], int, Trial]] = []
+    settled: list[Plan] = []
     # Sides that meet on the strip's own mirror are worth a little stretch before a bead is set between them.
     for seam, stretch in itertools.product((True, False), (False, True)):
         for trial in (trial for trial in tries if trial.seam is seam):
-            plan = plan_at(request, pieces, strips, trial, stretch=stretch, block=scaled_block(trial.scale))
+            block = scaled_block(trial.scale)
+            plan = plan_at(request, pieces, strips, trial, stretch=stretch, block=block, exact=False)
             if plan is None:
                 continue
-            if plan.fits:
-                return _settled(request, pieces, strips, plan, stretch, make_block)
-            if stretch and not seam:
-                fallback.append(plan)
-    if not fallback:
-        return None
-    return _settled(request, pieces, strips, min(fallback, key=Plan.badness), True, make_block)
+            if plan.fits and len(settled) < _MOST_SETTLED:
+                plan = _settled(request, pieces, strips, trial, stretch, make_block)
+                if plan is not None and plan.fits:
+                    return plan
+                settled.extend([] if plan is None else [plan])
+            elif stretch and not seam:
+                loose.append((plan.badness(), len(loose), trial))
+    if loose:
+        best = _settled(request, pieces, strips, min(loose)[2], True, make_block)
+        settled.extend([] if best is None else [best])
+    return min(settled, key=Plan.badness, default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,41 +150,72 @@ class Trial:
 
 
 class _Strips:
-    """The strip at every scale tried, with its gap kept, and its least pitch on every bend; each worked out once."""
+    """The strip at every scale, with its gap kept straight and on bends.
+
+    Measuring a gap costs more than everything else in a plan, so plans are looked through with estimates, and only the
+    one that is going to be used is measured. Everything is worked out once.
+    """
 
     def __init__(self, request: BorderRequest) -> None:
-        self._request = request
+        self._gap = request.gap_mm
         self._own = StripSizes.of(request.strip)
-        self._sizes: dict[float, StripSizes | None] = {}
-        self._pitches: dict[tuple[object, ...], float] = {}
+        self._straight: dict[float, float | None] = {}
+        self._bent: dict[tuple[object, ...], float] = {}
 
-    def at(self, scale: float) -> StripSizes | None:
+    def at(self, scale: float, *, exact: bool) -> StripSizes | None:
         """Return the strip at a scale, opened to keep the gap; None where that fails, but never at scale 1."""
-        if scale not in self._sizes:
-            self._sizes[scale] = self._opened(scale)
-        return self._sizes[scale]
-
-    def _opened(self, scale: float) -> StripSizes | None:
-        sizes, gap = self._own.scaled(scale), self._request.gap_mm
-        pitch = least_pitch(sizes, gap_mm=gap, radii_mm=(), rigid=True, most_mm=_WIDEST * sizes.strip.pitch_mm)
+        sizes = self._own.scaled(scale)
+        if scale >= 1.0 or exact:
+            pitch = self._measured(scale)
+        else:
+            # How far it must be opened grows almost evenly from nothing at scale 1.
+            first, last = self._measured(1.0), self._measured(_SMALLEST)
+            if first is None or last is None:
+                return None
+            pitch = first + (last - first) * (1.0 - scale) / (1.0 - _SMALLEST)
         if pitch is None:
             return sizes if scale == 1.0 else None
-        return sizes.opened(pitch, gap)
+        return sizes.opened(pitch, self._gap)
 
-    def pitch_on(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool) -> float:
+    def _measured(self, scale: float) -> float | None:
+        if scale not in self._straight:
+            sizes = self._own.scaled(scale)
+            self._straight[scale] = least_pitch(
+                sizes, gap_mm=self._gap, radii_mm=(), rigid=True, most_mm=_WIDEST * sizes.strip.pitch_mm
+            )
+        return self._straight[scale]
+
+    def pitch_on(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool, *, exact: bool) -> float:
         """Return the least pitch on bends; the widest tried where even that is not enough."""
+        pitch = sizes.strip.pitch_mm
+        if not radii_mm:
+            return pitch
+        if exact:
+            return self._bent_pitch(sizes, radii_mm, rigid)
+        # In proportion to the height over the radius, the pitch grows almost evenly from the straight one.
+        own = self.at(1.0, exact=True)
+        assert own is not None
+        most = pitch
+        for radius in radii_mm:
+            share = own.height_mm / radius
+            near = math.copysign(max(0.05, 0.05 * round(abs(share) / 0.05)), share)
+            found = self._bent_pitch(own, (own.height_mm / near,), rigid) / own.strip.pitch_mm
+            most = max(most, pitch * (1.0 + (found - 1.0) * (sizes.height_mm / radius) / near))
+        return min(most, _WIDEST * pitch)
+
+    def _bent_pitch(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool) -> float:
         key = (sizes.height_mm, sizes.strip.pitch_mm, tuple(round(r, 6) for r in radii_mm), rigid)
-        if key not in self._pitches:
-            gap, most = min(self._request.gap_mm, sizes.strip.gap_mm), _WIDEST * sizes.strip.pitch_mm
+        if key not in self._bent:
+            gap, most = min(self._gap, sizes.strip.gap_mm), _WIDEST * sizes.strip.pitch_mm
             found = least_pitch(sizes, gap_mm=gap, radii_mm=radii_mm, rigid=rigid, most_mm=most)
-            self._pitches[key] = most if found is None else found
-        return self._pitches[key]
+            self._bent[key] = most if found is None else found
+        return self._bent[key]
 
 
 def _tries(request: BorderRequest, pieces: Sequence[Piece], strips: _Strips) -> list[Trial]:
     """Return what to try, nearest to what was asked first."""
     plain = [Trial(scale=scale) for scale in _SCALES]
-    sizes = strips.at(1.0)
+    sizes = strips.at(1.0, exact=True)
     if request.corner is not Corner.MITRE or sizes is None:
         return plain
     guide = _guide_of(request, pieces, sizes, Band.of(request, sizes.height_mm))
@@ -200,34 +249,48 @@ def _settled(
     request: BorderRequest,
     pieces: Sequence[Piece],
     strips: _Strips,
-    plan: Plan,
+    trial: Trial,
     stretch: bool,
     make_block: Callable[[float], Block | None],
-) -> Plan:
-    """Return the plan with its corner piece made at its scale, so that the gap is kept within the piece too."""
-    if plan.scale == 1.0 or plan.block is None:
-        return plan
-    block = make_block(plan.scale)
-    again = plan_at(request, pieces, strips, Trial(scale=plan.scale), stretch=stretch, block=block)
-    return plan if again is None else again
+) -> Plan | None:
+    """Return the plan of a trial with its gaps measured and its corner piece made at its own scale."""
+    block = make_block(trial.scale)
+    return plan_at(request, pieces, strips, trial, stretch=stretch, block=block, exact=True)
 
 
-def _block_maker(request: BorderRequest) -> Callable[[float], Block | None]:
+def _block_maker(request: BorderRequest, pieces: Sequence[Piece]) -> Callable[[float], Block | None]:
+    """Return what makes the corner piece at a scale: small enough for the narrowest corner, its gap kept."""
+
+    @cache
     def make(scale: float) -> Block | None:
         if request.corner is not Corner.BLOCK:
             return None
-        height = request.strip.height_mm
-        size = scale * min(height, request.corner_size_mm or height)
+        height = scale * request.strip.height_mm
+        size = min(height, scale * (request.corner_size_mm or request.strip.height_mm))
+        block = at_size(size)
+        sizes = StripSizes.of(request.strip).scaled(scale)
+        guide = _guide_of(request, pieces, sizes, Band.of(request, height))
+        if guide is None or not any(needs_disc(corner) for corner in guide.corners if corner.joined):
+            return block
+        # With the gap kept, a smaller rosette reaches out a little less or more; a few rounds settle it.
+        for _ in range(4):
+            if block.radius_mm <= 0.5 * height:
+                break
+            size *= 0.499 * height / block.radius_mm
+            block = at_size(size)
+        return block
+
+    def at_size(size_mm: float) -> Block:
         if request.corner_shape is not None:
-            return block_from_shape(request.corner_shape, size_mm=size)
-        return block_from_motif(request.strip.shapes[0], size_mm=size, gap_mm=request.gap_mm)
+            return block_from_shape(request.corner_shape, size_mm=size_mm)
+        return block_from_motif(request.strip.shapes[0], size_mm=size_mm, gap_mm=request.gap_mm)
 
     return make
 
 
 def room_for(request: BorderRequest, pieces: Sequence[Piece]) -> bool:
     """Whether any repeat at all finds room at the strip's own size."""
-    plan = plan_at(request, pieces, _Strips(request), Trial(), stretch=True, block=None)
+    plan = plan_at(request, pieces, _Strips(request), Trial(), stretch=True, block=None, exact=False)
     return plan is not None and any(strand.fit.count for strand in plan.strands)
 
 
@@ -239,9 +302,13 @@ def plan_at(
     *,
     stretch: bool,
     block: Block | None,
+    exact: bool,
 ) -> Plan | None:
-    """Return the plan of one trial; None where the band does not fit or the gap cannot be kept."""
-    sizes = strips.at(trial.scale)
+    """Return the plan of one trial; None where the band does not fit or the gap cannot be kept.
+
+    ``exact`` says whether gaps are measured or estimated.
+    """
+    sizes = strips.at(trial.scale, exact=exact)
     if sizes is None:
         return None
     band = Band.of(request, sizes.height_mm)
@@ -253,6 +320,12 @@ def plan_at(
     if tightest <= 0.5 * sizes.height_mm + 1e-6:
         return None
     rigid = request.rigid or tightest < TIGHTEST * sizes.height_mm - 1e-6
+    if rigid and any(radii for radii in bends):
+        band = Band.of(request, sizes.height_mm, lift_mm=_lift(sizes, tightest))
+        guide = _guide_of(request, pieces, sizes, band)
+        if guide is None or not guide.sides:
+            return None
+        bends = [side.path.bends_mm() for side in guide.sides]
     gap = min(request.gap_mm, sizes.strip.gap_mm)
     blocks = blocks_at(block, guide, height_mm=sizes.height_mm) if block is not None else {}
     mitre = None
@@ -263,13 +336,15 @@ def plan_at(
     bead = _CENTRE_BEAD * sizes.height_mm if reverses else 0.0
     strands: list[Strand] = []
     for index, side in enumerate(guide.sides):
-        pitch = strips.pitch_on(sizes, bends[index], rigid)
+        pitch = strips.pitch_on(sizes, bends[index], rigid, exact=exact)
         if side.path.closed:
             span = _closed_span(side.path, sizes, pitch, gap)
             strands.append(Strand(side=index, span=span, fit=fit_span(span, stretch=stretch)))
             continue
         ends = ends_of(request.corner, guide, index, height_mm=sizes.height_mm, gap_mm=request.gap_mm, blocks=blocks)
         if mitre is not None:
+            if 0.5 * side.path.length_mm < mitre.end_mm(sizes) + 0.5 * gap:
+                return None
             ends = _mitred_ends(guide, side, ends, mitre.begin_mm(sizes))
             if seams and not bead:
                 strands.extend(_seamed(index, side.path, sizes, seams, pitch, gap, ends, stretch))
@@ -289,6 +364,15 @@ def plan_at(
         mitre=mitre,
         seamless=bool(seams) and not bead,
     )
+
+
+def _lift(sizes: StripSizes, radius_mm: float) -> float:
+    """Return by how much the corners of unbent copies stand out of a bent strip, at most."""
+    edge = radius_mm + 0.5 * sizes.height_mm
+    half = 0.5 * float((sizes.box[:, 1, 0] - sizes.box[:, 0, 0]).max())
+    # The lift itself makes the bend tighter by as much; its own share of the radius covers that.
+    lift = math.hypot(edge, half) - edge
+    return lift * (1.0 + lift / edge)
 
 
 def _mitred_ends(
