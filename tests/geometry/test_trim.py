@@ -14,9 +14,10 @@ from friezewright.geometry import affine, cubic
 from friezewright.geometry.artwork import Artwork, Placements, concatenate_artwork
 from friezewright.geometry.outline import Outline, circle, concatenate, polygon, rounded_rectangle
 from friezewright.geometry.planar import overlay
+from friezewright.geometry.planar.coarse import INSIDE, NEAR, Discs, sides_of
 from friezewright.geometry.planar.overlay import trim
 from friezewright.geometry.planar.polygons import overlaid
-from friezewright.geometry.planar.region import difference, empty, region_of, union
+from friezewright.geometry.planar.region import contains_points, difference, distance_to_edge, empty, region_of, union
 from friezewright.testing import assert_closed, assert_wound
 
 TRUTH = 1e-5
@@ -383,3 +384,16 @@ def test_the_same_cut_gives_the_same_bytes(make):
     first, second = (trim(field, zone, tolerance_mm=0.01) for _ in range(2))
     for a, b in zip(first.artwork.shapes, second.artwork.shapes, strict=True):
         assert a.segments.tobytes() == b.segments.tobytes()
+
+
+@pytest.mark.parametrize("radius", [0.02, 0.4, 5.0])
+def test_the_grid_never_takes_a_disc_across_the_edge_for_inside_or_outside(radius):
+    random = np.random.default_rng(4)
+    centres = random.random((4000, 2)) * 60.0 - 10.0
+    zone = difference(region_of(half_plane(np.array([30.0, 10.0]), 0.4)), region_of(circle((12.0, 17.0), 9.0)))
+    zone = difference(zone, region_of(circle((25.0, 20.0), 0.05)))
+    sides = sides_of(Discs(centres, np.full(4000, radius)), zone)
+    away = distance_to_edge(zone, centres)
+    inside = contains_points(zone, centres)
+    assert np.array_equal(sides == NEAR, away <= radius * (1.0 + 1e-6))
+    assert np.array_equal(sides == INSIDE, inside & (away > radius * (1.0 + 1e-6)))

@@ -72,7 +72,7 @@ class Outline:
         if not np.isfinite(segments).all():
             raise ValueError("segments must be finite")
         starts = frozen(self.loop_start, np.int64)
-        if starts[0] != 0 or starts[-1] != count or np.any(np.diff(starts) <= 0):
+        if starts[0] != 0 or starts[-1] != count or np.any(starts[1:] <= starts[:-1]):
             raise ValueError(f"loop_start must rise from 0 to {count}, got {starts}")
         edge = np.zeros(count, dtype=bool) if len(self.is_edge) == 0 else self.is_edge
         object.__setattr__(self, "segments", segments)

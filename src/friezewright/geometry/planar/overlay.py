@@ -31,8 +31,8 @@ from friezewright.geometry.tolerance import ZONE_FLATTEN_MM
 
 __all__ = ["Sliver", "Trimmed", "silhouettes", "trim", "unite"]
 
-_VERTICES_AT_ONCE = 200_000
-"""Vertices of copies held in memory together, some 30 MB with all that is known of them."""
+_VERTICES_AT_ONCE = 100_000
+"""Vertices of copies held in memory together, some 15 MB with all that is known of them."""
 
 _NOTHING_MM2 = 1e-6
 """A square micrometre: below it there is nothing to burn, whether or not a least width was asked."""
@@ -253,15 +253,19 @@ class _Work:
         """Return everything gathered, with the copies that stay whole."""
         pieces = sorted(self._pieces, key=lambda piece: piece[0])
         piece_of = np.array([copy for copy, _, _ in pieces], dtype=np.int64)
-        stay = artwork.chosen(kept)
-        count = len(stay.shapes)
         place = artwork.placements
+        used, shown = np.unique(place.shape[kept], return_inverse=True)
+        # Filled in place and read-only from the start: for a million copies each copy of this array is 48 MB.
+        matrix = np.zeros((len(kept) + len(pieces), 2, 3))
+        np.take(place.matrix, kept, axis=0, out=matrix[: len(kept)], mode="clip")
+        matrix[len(kept) :] = affine.identity()
+        matrix.setflags(write=False)
         together = Artwork(
-            (*stay.shapes, *(piece for _, piece, _ in pieces)),
+            (*(artwork.shapes[i] for i in used), *(piece for _, piece, _ in pieces)),
             Placements(
-                matrix=np.concatenate([stay.placements.matrix, affine.identity(len(pieces))]),
-                shape=np.concatenate([stay.placements.shape, count + np.arange(len(pieces))]),
-                member=np.concatenate([stay.placements.member, place.member[piece_of]]),
+                matrix=matrix,
+                shape=np.concatenate([shown.reshape(-1), len(used) + np.arange(len(pieces))]),
+                member=np.concatenate([place.member[kept], place.member[piece_of]]),
             ),
         )
         slivers = sorted(self._slivers, key=lambda found: (found[0], found[1].where_mm))
@@ -288,19 +292,19 @@ def _intersections(polygons: Any, areas: Any) -> Any:
 
 def _outlines(drawn: Restored, copy_of_ring: IntArray) -> Iterator[tuple[int, Outline, IntArray]]:
     """Yield for each copy its piece and where the segments come from."""
+    if not len(drawn.ring):
+        return
     copy = copy_of_ring[drawn.ring]
-    starts = np.flatnonzero(np.append(True, copy[1:] != copy[:-1])) if len(copy) else np.zeros(0, dtype=np.int64)
-    for begin, end in zip(starts, np.append(starts[1:], len(copy)), strict=True):
-        some = slice(int(begin), int(end))
-        ring = drawn.ring[some]
-        loop_start = np.flatnonzero(np.append(True, ring[1:] != ring[:-1]))
-        yield (
-            int(copy[begin]),
-            Outline(
-                drawn.segments[some],
-                drawn.is_line[some],
-                np.append(loop_start, len(ring)),
-                drawn.is_edge[some],
-            ),
-            drawn.origin[some],
-        )
+    loop_first = np.flatnonzero(np.append(True, drawn.ring[1:] != drawn.ring[:-1]))
+    piece_first = np.flatnonzero(np.append(True, copy[1:] != copy[:-1]))
+    # Pieces are read-only windows on the arrays they were drawn in: nothing is copied for any of them.
+    for array in (drawn.segments, drawn.is_line, drawn.is_edge, drawn.origin):
+        array.setflags(write=False)
+    ends = [*piece_first[1:].tolist(), len(copy)]
+    bounds = [*np.searchsorted(loop_first, piece_first).tolist(), len(loop_first)]
+    for i, (begin, end) in enumerate(zip(piece_first.tolist(), ends, strict=True)):
+        some = slice(begin, end)
+        loop_start = np.append(loop_first[bounds[i] : bounds[i + 1]], end) - begin
+        loop_start.setflags(write=False)
+        piece = Outline(drawn.segments[some], drawn.is_line[some], loop_start, drawn.is_edge[some])
+        yield int(copy[begin]), piece, drawn.origin[some]

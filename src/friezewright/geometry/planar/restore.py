@@ -253,13 +253,14 @@ def _meetings(tracks: Tracks, frames: FloatArray, runs: _Runs) -> FloatArray:
     v, w = runs.end[a].copy(), runs.begin[b].copy()
     moved_v, moved_w = v.copy(), w.copy()
     active = np.arange(len(both))
-    for _ in range(12):
+    for _ in range(10):
         if not len(active):
             break
         p = _point(tracks, frames, runs, a[active], moved_v[active])
         q = _point(tracks, frames, runs, b[active], moved_w[active])
         miss = q - p
-        open_ = np.hypot(*miss.T) > 1e-12
+        # A thousandth of what counts as met, and a hundred times the rounding at 5 m.
+        open_ = np.hypot(*miss.T) > 1e-3 * _MEET_MM
         active, miss = active[open_], miss[open_]
         da = _slope(tracks, frames, runs, a[active], moved_v[active])
         db = _slope(tracks, frames, runs, b[active], moved_w[active])
@@ -394,8 +395,9 @@ def _swept(segments: FloatArray) -> FloatArray:
     """Return the area each cubic sweeps about the origin, shape (n,)."""
     total = np.zeros(len(segments))
     pairs = ((0, 1, 6.0), (0, 2, 3.0), (0, 3, 1.0), (1, 2, 3.0), (1, 3, 3.0), (2, 3, 6.0))
+    x, y = np.ascontiguousarray(segments.transpose(2, 1, 0))
     for i, j, weight in pairs:
-        total += weight * (segments[:, i, 0] * segments[:, j, 1] - segments[:, i, 1] * segments[:, j, 0])
+        total += weight * (x[i] * y[j] - y[i] * x[j])
     return total / 20.0
 
 

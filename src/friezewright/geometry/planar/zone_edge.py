@@ -120,7 +120,7 @@ class LocalPieces:
         self._low = np.asarray(region.bounds()[0])
         self._high = np.asarray(region.bounds()[1])
         self._margin = 1.01 * reach_mm
-        self._pitch = 6.0 * reach_mm
+        self._pitch = 30.0 * reach_mm
         self._strips: dict[int, Any] = {}
         self._tiles: dict[tuple[int, int], Any] = {}
         # Tiling pays when there are many vertices to leave out.
