@@ -22,7 +22,7 @@ from friezewright.pattern.pitch import OwnPitches, best_pitch, glide_pitch, own_
 from friezewright.pattern.rows import Rows, forbidden_rows
 from friezewright.pattern.seat import check_sizes
 
-__all__ = ["Fit", "Level", "Objective", "Partner", "StripSearch"]
+__all__ = ["Fit", "Level", "Objective", "Partner", "StripSearch", "coarse_level", "fine_level"]
 
 Objective: TypeAlias = Literal["pitch", "area"]
 
@@ -91,9 +91,10 @@ class Level:
     """A motif as a polygon of some fineness, with what its own copies allow."""
 
     def __init__(self, motif: Outline, gap_mm: float, tolerance_mm: float) -> None:
+        self.gap_mm = gap_mm + 2.0 * MEASURE_MM
         self._pieces = pieces_of(motif, tolerance_mm=tolerance_mm)
         # Both outlines may stray by their flattening; with twice that on top the true gap is never smaller than asked.
-        self._grown = grown(self._pieces, gap_mm + 2.0 * MEASURE_MM, excess_mm=max(_EXCESS_MM, 0.1 * tolerance_mm))
+        self._grown = grown(self._pieces, self.gap_mm, excess_mm=max(_EXCESS_MM, 0.1 * tolerance_mm))
         self.own: OwnPitches = own_pitches(self.rows(Partner.SAME, np.zeros(1)).row(0))
 
     def rows(self, partner: Partner, shifts: FloatArray) -> Rows:
@@ -106,6 +107,16 @@ class Level:
         return image.flipped() if sign_y < 0.0 else image
 
 
+def coarse_level(motif: Outline, gap_mm: float) -> Level:
+    """Return the motif as the polygon that shows which shifts are worth a closer look."""
+    return Level(motif, gap_mm, _COARSE_MM)
+
+
+def fine_level(motif: Outline, gap_mm: float) -> Level:
+    """Return the motif as the polygon on which gaps are measured."""
+    return Level(motif, gap_mm, MEASURE_MM)
+
+
 class StripSearch:
     """The search for one motif at one turn and gap."""
 
@@ -115,8 +126,7 @@ class StripSearch:
             raise InputError("copies of a clasp need a gap above 0 mm between them")
         self._gap_mm = gap_mm
         self._height = float(np.ptp(motif.bounds()[:, 1]))
-        self._coarse = Level(motif, gap_mm, _COARSE_MM)
-        self._fine = Level(motif, gap_mm, MEASURE_MM)
+        self._coarse, self._fine = coarse_level(motif, gap_mm), fine_level(motif, gap_mm)
 
     def fits(
         self, partners: Iterable[Partner], strict: Sequence[bool], limit_mm: float | None, objective: Objective

@@ -20,9 +20,9 @@ from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import BoolArray, frozen
 from friezewright.pattern.rows import TOUCH_MM, Rows
 
-__all__ = ["OwnPitches", "best_pitch", "glide_pitch", "own_pitches", "slot_width"]
+__all__ = ["SLACK_MM", "OwnPitches", "best_pitch", "glide_pitch", "is_clear", "own_pitches", "widest_slot"]
 
-_SLACK_MM = 10.0 * TOUCH_MM
+SLACK_MM = 10.0 * TOUCH_MM
 """A slot is one if it is not narrower than nothing by more than this."""
 
 _FIRST_TRIED = 4
@@ -127,7 +127,7 @@ def _among_several(left: FloatArray, right: FloatArray, own: OwnPitches) -> tupl
         tried = events[waiting, start : start + some]
         row = np.repeat(waiting, tried.shape[1])
         width, middle = _widest_slot(tried.reshape(-1), left[row], right[row])
-        free = (width >= -_SLACK_MM).reshape(tried.shape)
+        free = (width >= -SLACK_MM).reshape(tried.shape)
         found = np.flatnonzero(free.any(axis=1))
         first = np.argmax(free[found], axis=1)
         pitch[waiting[found]] = tried[found, first]
@@ -158,29 +158,46 @@ def _widest_slot(pitch: FloatArray, left: FloatArray, right: FloatArray) -> tupl
     return width[row, widest], np.asarray((starts[row, widest] - 0.5 * width[row, widest]) % pitch)
 
 
-def slot_width(pitch_mm: float, runs: FloatArray) -> tuple[float, float]:
-    """Return the width of the widest free slot for the second shape at a given pitch, and its middle, mm.
+def widest_slot(pitch: FloatArray, ends: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the widest free slot for a shape that repeats at a given pitch, and its middle, mm, shape (n,) each.
 
     Parameters
     ----------
-    pitch_mm
-        Length of one repeat.
-    runs
-        Forbidden runs of one row, shape (n, 2). A run as long as the pitch leaves no slot: the width is then negative.
+    pitch
+        Length of one repeat of each row, shape (n,).
+    ends
+        Forbidden runs of each row, shape (n, k, 2), inf where it has no more. A run as long as the pitch leaves no
+        slot: the width is then negative, as it is, by rounding, at a contact.
     """
-    if not len(runs):
-        return pitch_mm, 0.5 * pitch_mm
-    longest = float(np.max(runs[:, 1] - runs[:, 0]))
-    if longest > pitch_mm + _SLACK_MM:
-        return pitch_mm - longest, 0.0
-    width, middle = _widest_slot(np.array([pitch_mm]), runs[None, :, 0], runs[None, :, 1])
-    return float(width[0]), float(middle[0])
+    left, right = ends[..., 0], ends[..., 1]
+    real: BoolArray = left < np.inf
+    none: BoolArray = ~np.any(real, axis=1)
+    length = np.where(real, right, 0.0) - np.where(real, left, 0.0)
+    # Rows with fewer runs repeat their longest, which changes nothing.
+    longest = np.argmax(length, axis=1)[:, None]
+    left = np.where(real, left, np.where(none[:, None], 0.0, np.take_along_axis(left, longest, axis=1)))
+    right = np.where(real, right, np.where(none[:, None], 0.0, np.take_along_axis(right, longest, axis=1)))
+    too_long = length.max(axis=1) - pitch
+    width, middle = _widest_slot(pitch, left, right)
+    width = np.where(too_long > SLACK_MM, -too_long, np.where(none, pitch, width))
+    return np.asarray(width), np.asarray(np.where(none, 0.0, middle))
 
 
-def glide_pitch(rows: Rows, own: OwnPitches) -> FloatArray:
+def is_clear(pitch: FloatArray, ends: FloatArray, offset: FloatArray) -> BoolArray:
+    """Return whether an offset (n,), repeated at each pitch (n,), lies in no forbidden run (n, k, 2)."""
+    left, right = ends[..., 0], ends[..., 1]
+    real = left < np.inf
+    left, length = np.where(real, left, 0.0), np.where(real, right, 0.0) - np.where(real, left, 0.0)
+    beyond = offset[:, None] - left
+    beyond -= np.floor(beyond / pitch[:, None]) * pitch[:, None]
+    return np.asarray(~np.any((beyond > SLACK_MM) & (beyond < length - SLACK_MM), axis=1))
+
+
+def glide_pitch(rows: Rows, own: OwnPitches, *, from_mm: FloatArray | float = 0.0) -> FloatArray:
     """Return the shortest pitch of every row when the second shape stands half a pitch on from the first, (rows,) mm.
 
-    Then no odd multiple of half the pitch may lie in a run. Each pitch that does is raised to where it leaves the run.
+    Then no odd multiple of half the pitch may lie in a run. Each pitch that does is raised to where it leaves the run,
+    beginning at ``from_mm``.
     """
     left, right = rows.ends[..., 0], rows.ends[..., 1]
     real = left < np.inf
@@ -188,7 +205,7 @@ def glide_pitch(rows: Rows, own: OwnPitches) -> FloatArray:
     # A run round 0 bars every pitch up to twice its further end.
     about = (left < 0.0) & (right > 0.0)
     least = np.where(about, 2.0 * np.maximum(right, -left), 0.0).max(axis=1, initial=0.0)
-    pitch = own.at_least(np.maximum(least, own.least_mm))
+    pitch = own.at_least(np.maximum(np.maximum(least, own.least_mm), from_mm))
     climbing: BoolArray = np.ones(len(pitch), dtype=bool)
     while climbing.any():
         at = np.flatnonzero(climbing)
