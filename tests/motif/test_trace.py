@@ -184,6 +184,18 @@ def test_the_binding_that_takes_true_for_paper_gets_paper(monkeypatch):
     assert len(outline.segments) == 4
 
 
+def checkerboard() -> np.ndarray:
+    return np.indices((9, 12)).sum(axis=0) % 2 == 1
+
+
+@pytest.mark.parametrize("ink", [np.arange(36).reshape(6, 6) == 14, checkerboard()])
+def test_ink_that_shows_no_edge_at_all_is_left_as_traced(ink):
+    chosen = InkSettings(dust_px=0.0, light_on_dark=False)
+    plain = trace(picture_of(ink, PLAIN), InkSettings(dust_px=0.0, follow_grey=False))
+    refined = trace(picture_of(ink, chosen), chosen)
+    assert np.allclose(refined.outline.segments, plain.outline.segments, atol=1e-6)
+
+
 @settings(max_examples=25, deadline=None)
 @given(ink=npst.arrays(bool, st.tuples(st.integers(6, 30), st.integers(6, 70))), follow=st.booleans())
 def test_any_ink_at_all_becomes_an_outline_of_about_its_area(ink, follow):

@@ -7,8 +7,10 @@ meets a curve smoothly, the angle is the line's own direction. Corners have two 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
@@ -19,10 +21,13 @@ from friezewright.motif.edge import turned_left
 
 __all__ = ["Chain", "Pull", "chain_of", "relax"]
 
+ComplexArray: TypeAlias = NDArray[np.complex128]
+
 # Residuals above this, in px, count less and less: an edge point that far off is more likely noise than edge.
 _ROBUST_PX = 0.15
 # Keeps what no point holds where it was; in squared px, small against a curve's dozens of points.
 _DAMPING = 0.02
+_ROWS, _COLUMNS = np.triu_indices(8)
 
 
 @dataclass(slots=True, eq=False)
@@ -112,28 +117,45 @@ class Pull:
 
     def off(self, chain: Chain) -> FloatArray:
         """Return how far each point lies from its segment or the next, shape (n,); parameters are brought up too."""
-        segments = chain.segments()
-        on = segments[self.segment]
+        powers, target = _powers(chain.segments()), _complex(self.target)
+        on = powers[self.segment]
         for _ in range(2):
-            self.t = _nearer(on, self.target, self.t)
-        away = _distance(on, self.t, self.target)
+            self.t = _nearer(on, target, self.t)
+        away = np.abs(_at(on, self.t) - target)
         # A node may have slid past a point that was beside it: then the point lies beside the neighbour.
         after = chain.after
         before = np.empty_like(after)
         before[after] = np.arange(len(after))
         for end, neighbour in ((0.0, before), (1.0, after)):
             past = np.flatnonzero(self.t == end)
-            target, other = self.target[past], segments[neighbour[self.segment[past]]]
+            other = powers[neighbour[self.segment[past]]]
             t = np.full(len(past), 1.0 - end)
             for _ in range(3):
-                t = _nearer(other, target, t)
-            away[past] = np.minimum(away[past], _distance(other, t, target))
-        return away
+                t = _nearer(other, target[past], t)
+            away[past] = np.minimum(away[past], np.abs(_at(other, t) - target[past]))
+        return np.asarray(away)
 
 
-def _distance(segments: FloatArray, t: FloatArray, target: FloatArray) -> FloatArray:
-    gap = cubic.evaluate(segments, t) - target
-    return np.hypot(gap[:, 0], gap[:, 1])
+# Thousands of points are brought beside their curves dozens of times: as complex numbers and in powers of t, which is
+# three times as fast as in control points and two columns.
+def _complex(points: FloatArray) -> ComplexArray:
+    return np.asarray(points[..., 0] + 1j * points[..., 1])
+
+
+def _powers(segments: FloatArray) -> ComplexArray:
+    """Return the coefficients of 1, t, t², t³, shape (n, 4)."""
+    p = _complex(segments)
+    c = 3.0 * (p[:, 1] - p[:, 0])
+    b = 3.0 * (p[:, 2] - p[:, 1]) - c
+    return np.stack([p[:, 0], c, b, p[:, 3] - p[:, 0] - c - b], axis=1)
+
+
+def _at(on: ComplexArray, t: FloatArray) -> ComplexArray:
+    return np.asarray(((on[:, 3] * t + on[:, 2]) * t + on[:, 1]) * t + on[:, 0])
+
+
+def _along(on: ComplexArray, t: FloatArray) -> ComplexArray:
+    return np.asarray((3.0 * on[:, 3] * t + 2.0 * on[:, 2]) * t + on[:, 1])
 
 
 def _spoke(angle: FloatArray, length: FloatArray) -> FloatArray:
@@ -167,13 +189,13 @@ def chain_of(outline: Outline) -> Chain:
     return chain
 
 
-def _nearer(segments: FloatArray, target: FloatArray, t: FloatArray) -> FloatArray:
+def _nearer(on: ComplexArray, target: ComplexArray, t: FloatArray) -> FloatArray:
     """Return parameters nearer to the points, by one guarded Newton step each."""
-    gap = cubic.evaluate(segments, t) - target
-    first, second = cubic.derivative(segments, t), cubic.second_derivative(segments, t)
-    speed = np.sum(first * first, axis=1)
-    curve = np.maximum(np.sum(gap * second, axis=1), -0.5 * speed)
-    step = np.sum(gap * first, axis=1) / np.maximum(speed + curve, 1e-9)
+    gap, first = _at(on, t) - target, _along(on, t)
+    second = 6.0 * on[:, 3] * t + 2.0 * on[:, 2]
+    speed = first.real**2 + first.imag**2
+    curve = np.maximum(gap.real * second.real + gap.imag * second.imag, -0.5 * speed)
+    step = (gap.real * first.real + gap.imag * first.imag) / np.maximum(speed + curve, 1e-9)
     return np.asarray(np.clip(t - step, 0.0, 1.0))
 
 
@@ -284,24 +306,28 @@ def relax(chain: Chain, pull: Pull, *, rounds: int) -> None:
     chain.settle()
     place = np.array(chain.xy)
     order = np.argsort(pull.segment, kind="stable")
-    target, among, t = pull.target[order], pull.segment[order], pull.t[order]
+    target, among, t = _complex(pull.target[order]), pull.segment[order], pull.t[order]
+    trust = pull.weight[order]
     starts = np.searchsorted(among, np.arange(size))
     held = np.flatnonzero(np.diff(np.append(starts, len(among))) > 0)
     for _ in range(rounds):
-        on = chain.segments()[among]
+        on = _powers(chain.segments())[among]
         for _ in range(2):
             t = _nearer(on, target, t)
-        direction = cubic.derivative(on, t)
-        speed = np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-9)
-        normal = turned_left(direction / speed[:, None])
-        gap = np.sum((cubic.evaluate(on, t) - target) * normal, axis=1)
-        weight = pull.weight[order] / (1.0 + (gap / _ROBUST_PX) ** 2)
+        direction = _along(on, t)
+        across = 1j * direction / np.maximum(np.abs(direction), 1e-9)
+        off = (_at(on, t) - target) * np.conj(across)
+        gap, normal = off.real, np.stack([across.real, across.imag], axis=1)
+        weight = trust / (1.0 + (gap / _ROBUST_PX) ** 2)
         s = 1.0 - t
         share = np.stack([s * s * s, 3.0 * s * s * t, 3.0 * s * t * t, t * t * t], axis=1)
         row = (share[:, :, None] * normal[:, None, :]).reshape(-1, 8)
         weighted = row * weight[:, None]
         blocks = np.zeros((size, 8, 8))
-        blocks[held] = np.add.reduceat(weighted[:, :, None] * row[:, None, :], starts[held], axis=0)
+        # Blocks are symmetrical: half of them is summed.
+        half = np.add.reduceat(weighted[:, _ROWS] * row[:, _COLUMNS], starts[held], axis=0)
+        blocks[held[:, None], _ROWS, _COLUMNS] = half
+        blocks[held[:, None], _COLUMNS, _ROWS] = half
         slopes = np.zeros((size, 8))
         slopes[held] = np.add.reduceat(weighted * gap[:, None], starts[held], axis=0)
         depend = _dependence(chain, after, before, unknowns)
@@ -321,7 +347,7 @@ def relax(chain: Chain, pull: Pull, *, rounds: int) -> None:
         damped = normal_matrix + sparse.diags_array(damping + 1e-3 * normal_matrix.diagonal())
         _step(chain, unknowns, splu(sparse.csc_array(damped)).solve(-slope), after)
         chain.settle()
-    pull.t[order] = _nearer(chain.segments()[among], target, t)
+    pull.t[order] = _nearer(_powers(chain.segments())[among], target, t)
 
 
 def _step(chain: Chain, unknowns: _Unknowns, step: FloatArray, after: IntArray) -> None:

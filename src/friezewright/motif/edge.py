@@ -251,7 +251,8 @@ def corners_of(points: EdgePoints, sharpness: Sharpness, *, least_bend_rad: floa
     vertex = end + along[:, None] * arriving
     # Seen from the nearest point of the edge about, which need not be the one where the sides were taken.
     about = place[at(np.arange(-last, last + 1))]
-    away = np.where(meet, np.hypot(*np.moveaxis(vertex[:, None] - about, 2, 0)).min(axis=1), np.inf)
+    gap2 = (vertex[:, 0, None] - about[..., 0]) ** 2 + (vertex[:, 1, None] - about[..., 1]) ** 2
+    away = np.where(meet, np.sqrt(gap2.min(axis=1)), np.inf)
     # A tip half as wide draws back twice as far, and the tracer has rounded it as much again.
     sharp = np.tan(0.5 * np.minimum(bend, 2.8)) ** 2
     allowed = np.minimum(sharpness.retreat_px * (0.5 + 0.5 * sharp), 3.0)
@@ -305,6 +306,8 @@ class _Even:
 def _evenly(points: EdgePoints, spacing: float, *, least: int) -> _Even | None:
     """Return the edge resampled, loops of fewer than ``least`` samples left out; None when nothing is left."""
     kept = _forward(points, spacing)
+    if len(kept) == 0:
+        return None
     loops = points.loop[kept]
     starts = np.flatnonzero(np.append(True, loops[1:] != loops[:-1]))
     ends = np.append(starts[1:], len(kept))
