@@ -141,6 +141,34 @@ def trace(
 
 
 @main.command()
+@click.argument("picture", type=_FILE)
+@click.option("-o", "--out", type=_FILE, help="HTML file to write; default: beside the picture, NAME-book.html.")
+@click.option("--height", default="20 mm", show_default=True, help="Height of one motif.")
+@click.option("--gap", default="0.8 mm", show_default=True, help="Smallest distance between two copies.")
+@_FORMAT
+def book(picture: Path, out: Path | None, height: str, gap: str, form: str) -> None:
+    """Write the pattern book of PICTURE: how it fits into its own copies, as a page and a PNG."""
+    from friezewright.compose.book import BookOptions, pattern_book
+    from friezewright.units import parse_length_mm
+
+    options = BookOptions(height_mm=parse_length_mm(height), gap_mm=parse_length_mm(gap))
+    target = out or picture.with_name(f"{picture.stem}-book.html")
+    picture_file = target.with_suffix(".png")
+    files.keep_source(target, picture)
+    files.keep_source(picture_file, picture)
+    with progress.shown(quiet=form == "json") as report:
+        made = pattern_book(files.read_bytes(picture), name=str(picture), options=options, progress=report)
+    files.write_folder(target.parent, {target.name: made.html, picture_file.name: made.png})
+    _remarks(made.findings)
+    if form == "json":
+        click.echo(json.dumps({"page": str(target), "picture": str(picture_file), "words": made.sentences}, indent=2))
+        return
+    for line in made.sentences:
+        click.echo(line)
+    click.echo(f"{target}, {picture_file}")
+
+
+@main.command()
 @click.argument("job", type=_FILE)
 @click.option("-o", "--out", type=_FILE, help="Folder for the results; default: beside the job, under its name.")
 @click.option("--layers", is_flag=True, help="Also write one SVG a layer.")

@@ -23,6 +23,7 @@ __all__ = [
     "CostJob",
     "CutoutJob",
     "FieldJob",
+    "FieldPatternJob",
     "Job",
     "KeepOffJob",
     "LiningJob",
@@ -31,8 +32,10 @@ __all__ = [
     "NotchJob",
     "OrnamentJob",
     "PanelJob",
+    "PatternJob",
     "PlaceJob",
     "ShapeJob",
+    "StripPatternJob",
     "read_job",
 ]
 
@@ -181,6 +184,41 @@ class MotifJob(_Part):
     symmetric: bool = False
 
 
+class _PatternJob(_Part):
+    """A pattern picked from the book, by its figures, so that a later search never changes an old job.
+
+    Lengths are in heights of the motif, so one pattern serves at every size.
+    """
+
+    motif: str
+    turn: Angle = 0.0
+
+
+class StripPatternJob(_PatternJob):
+    """A pair repeated along a strip."""
+
+    partner: Literal["same", "half-turn", "mirrored", "flipped"]
+    pitch: Annotated[float, Field(gt=0.0, le=1e3)]
+    offset: tuple[float, float]
+
+
+class FieldPatternJob(_PatternJob):
+    """Copies repeated along two vectors: each with its place, its turn in degrees, and whether it is mirrored."""
+
+    vectors: tuple[tuple[float, float], tuple[float, float]]
+    copies: Annotated[list[tuple[float, float, Angle, bool]], Field(min_length=1, max_length=48)]
+
+
+PatternJob = StripPatternJob | FieldPatternJob
+
+
+def _pattern(value: object, info: ValidationInfo) -> object:
+    if not isinstance(value, dict):
+        raise ValueError("each [pattern.NAME] is a table of keys")
+    kind = FieldPatternJob if "vectors" in value or "copies" in value else StripPatternJob
+    return kind.model_validate(value, context=info.context)
+
+
 class LiningJob(_Part):
     """Score lines that fill an area."""
 
@@ -291,6 +329,9 @@ class Job(_Part):
     material: Annotated[str, Field(max_length=200)] | None = None
     panel: PanelJob
     motif: Annotated[dict[Name, MotifJob], Field(max_length=100)] = Field(default_factory=dict)
+    pattern: Annotated[dict[Name, Annotated[PatternJob, BeforeValidator(_pattern)]], Field(max_length=200)] = Field(
+        default_factory=dict
+    )
     ornament: Annotated[list[Annotated[OrnamentJob, BeforeValidator(_ornament)]], Field(max_length=500)] = Field(
         default_factory=list
     )
@@ -299,6 +340,10 @@ class Job(_Part):
 
     @model_validator(mode="after")
     def _names_resolve(self) -> Job:
+        for name, pattern in self.pattern.items():
+            if pattern.motif not in self.motif:
+                known = ", ".join(sorted(self.motif)) or "none"
+                raise ValueError(f"pattern {name!r} asks for motif {pattern.motif!r}; the job has: {known}")
         taken: set[str] = set()
         for index, item in enumerate(self.ornament):
             used = [item.motif, *([item.corner_motif] if isinstance(item, BorderJob) and item.corner_motif else [])]
@@ -351,7 +396,7 @@ def read_job(data: bytes, *, name: str) -> Job:
         raise JobError(_first_line(error.errors(include_url=False), text, name)) from None
 
 
-_MODELS = frozenset(kind.__name__ for kind in _KINDS.values())
+_MODELS = frozenset(kind.__name__ for kind in (*_KINDS.values(), StripPatternJob, FieldPatternJob))
 
 
 def _first_line(problems: list[ErrorDetails], text: str, name: str) -> str:

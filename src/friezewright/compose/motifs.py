@@ -15,7 +15,7 @@ from friezewright.motif.motif import Motif, motif_from_outline, motif_from_pictu
 from friezewright.motif.picture import InkSettings
 from friezewright.reading.shape import read_shape
 
-__all__ = ["Motifs", "ink_settings"]
+__all__ = ["Motifs", "ink_settings", "motif_of_bytes"]
 
 # Files that hold markup start with one of these, whatever their name says.
 _MARKUP = (b"<", b"\xef\xbb\xbf<")
@@ -51,7 +51,7 @@ class Motifs:
         # A name without a suffix is one of the shipped motifs; a file is named with its suffix.
         shipped = not PurePath(label).suffix and label in library.names()
         data = library.picture(label) if shipped else self._read(label)
-        if data.lstrip()[:4].startswith(_MARKUP):
+        if _is_markup(data):
             motif = motif_from_outline(read_shape(data, name=label), name=name)
         else:
             settings = ink_settings(
@@ -64,6 +64,17 @@ class Motifs:
             )
             motif = motif_from_picture(data, name=label, settings=settings)
         return _symmetric(motif, name) if asked.symmetric else motif
+
+
+def motif_of_bytes(data: bytes, *, name: str) -> Motif:
+    """Return the motif in a bitmap or in an SVG's filled areas, read as they come."""
+    if _is_markup(data):
+        return motif_from_outline(read_shape(data, name=name), name=name)
+    return motif_from_picture(data, name=name)
+
+
+def _is_markup(data: bytes) -> bool:
+    return data.lstrip()[:4].startswith(_MARKUP)
 
 
 def ink_settings(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from friezewright.compose.job import BorderJob, FieldJob, Job, OrnamentJob, PlaceJob
 from friezewright.compose.motifs import Motifs
 from friezewright.compose.panels import followed_rim, outline_of_shape
+from friezewright.compose.patterns import field_pattern_of, strip_pattern_of
 from friezewright.errors import JobError
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import Outline
@@ -19,10 +20,6 @@ from friezewright.ornament.ornament import Ornament
 from friezewright.ornament.place import PlaceRequest, place
 from friezewright.panel.panel import Panel
 from friezewright.panel.zone import KeepOff, Zone
-from friezewright.pattern.fields import field as field_pattern
-from friezewright.pattern.groups import frieze_named, plane_named
-from friezewright.pattern.seat import Mirrors
-from friezewright.pattern.strips import strip
 
 __all__ = ["Fitting", "fit_ornaments"]
 
@@ -95,7 +92,7 @@ def _ornaments(
             yield made
             zone = zone.claimed(made.claim, clear_mm=asked.gap)
     elif isinstance(asked, FieldJob):
-        yield field(_field(asked, name, panel, zone, motifs, tolerance_mm), zone)
+        yield field(_field(asked, name, job, panel, zone, motifs, tolerance_mm), zone)
     else:
         yield place(_place(asked, name, motifs, tolerance_mm), zone)
 
@@ -114,16 +111,7 @@ def _borders(
     asked: BorderJob, name: str, job: Job, panel: Panel, keep_off: KeepOff, motifs: Motifs, tolerance_mm: float
 ) -> Iterator[BorderRequest]:
     """Yield one request a loop: the rim, one named cutout, or each of them."""
-    shape = motifs[asked.motif].at_height(asked.height)
-    repeat = strip(
-        shape,
-        frieze_named(asked.strip),
-        gap_mm=asked.gap if asked.pitch is None else None,
-        pitch_mm=asked.pitch,
-        turn_rad=asked.turn,
-        mirrors=Mirrors(asked.mirrors),
-        site=asked.mirror_site,
-    )
+    repeat = strip_pattern_of(asked, job, motifs)
     corner_shape = None
     if asked.corner_motif is not None:
         corner_shape = motifs[asked.corner_motif].at_height(repeat.height_mm)
@@ -170,16 +158,10 @@ def _loops(
         raise JobError(f'border = {asked.border!r} is not known; use "rim", "cutouts" or "cutout NAME"')
 
 
-def _field(asked: FieldJob, name: str, panel: Panel, zone: Zone, motifs: Motifs, tolerance_mm: float) -> FieldRequest:
-    repeat = field_pattern(
-        motifs[asked.motif].at_height(asked.height),
-        plane_named(asked.group),
-        gap_mm=asked.gap if asked.cell is None else None,
-        cell_mm=asked.cell,
-        turn_rad=asked.turn,
-        mirrors=Mirrors(asked.mirrors),
-        site=asked.mirror_site,
-    )
+def _field(
+    asked: FieldJob, name: str, job: Job, panel: Panel, zone: Zone, motifs: Motifs, tolerance_mm: float
+) -> FieldRequest:
+    repeat = field_pattern_of(asked, job, motifs)
     within = None if asked.within is None else region_of(outline_of_shape(f"area of {name!r}", asked.within))
     if isinstance(asked.centre, tuple):
         anchor = asked.centre

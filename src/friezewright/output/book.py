@@ -7,7 +7,6 @@ comes with a plain sentence; the group's symbol is small print.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 from importlib import resources
@@ -143,7 +142,7 @@ def _card(idea: Idea) -> str:
 
 
 def _figure(idea: Idea) -> str:
-    svg = _drawing(idea.repeat)
+    svg = _drawing(idea)
     return f'<figure role="img" aria-label="{escape(idea.title)}: {escape(idea.sentence)}">{svg}</figure>'
 
 
@@ -166,27 +165,24 @@ def _window(repeat: Repeat) -> tuple[FloatArray, float]:
     return np.array(box), size
 
 
-def _drawing(repeat: Repeat) -> str:
+def _drawing(idea: Idea) -> str:
     """Return a pattern as an SVG element: each shape once, its copies as references to it."""
-    box, _ = _window(repeat)
-    copies = repeat.copies(repeat.cover(box))
+    box, _ = _window(idea.repeat)
+    copies = idea.repeat.copies(idea.repeat.cover(box))
     (x0, y0), (x1, y1) = box
     view = " ".join(number_text(value) for value in (x0, y0, x1 - x0, y1 - y0))
-    # One drawing's ids must not meet another's on the same page: the data itself is the name.
-    shapes = [_path_data(shape) for shape in copies.shapes]
-    parts = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view}">']
-    for data, group in _by_tone(copies, shapes):
-        parts.append(f'<g fill="{group}">{data}</g>')
-    parts.append("</svg>")
-    return "".join(parts)
-
-
-def _by_tone(copies: Artwork[Outline], shapes: Sequence[str]) -> Iterable[tuple[str, str]]:
+    # One drawing's ids must not meet another's on the same page.
+    ids = [f"{escape(idea.name)}-{index}" for index in range(len(copies.shapes))]
+    shapes = [f'<path id="{key}" d="{_path_data(shape)}"/>' for key, shape in zip(ids, copies.shapes, strict=True)]
+    parts = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view}"><defs>', *shapes, "</defs>"]
     places = copies.placements
     for member in np.unique(places.member):
-        chosen = np.flatnonzero(places.member == member)
-        drawn = [f'<path transform="{_matrix(places.matrix[i])}" d="{shapes[int(places.shape[i])]}"/>' for i in chosen]
-        yield "".join(drawn), _TONES[int(member) % len(_TONES)]
+        parts.append(f'<g fill="{_TONES[int(member) % len(_TONES)]}">')
+        for i in np.flatnonzero(places.member == member):
+            parts.append(f'<use href="#{ids[int(places.shape[i])]}" transform="{_matrix(places.matrix[i])}"/>')
+        parts.append("</g>")
+    parts.append("</svg>")
+    return "".join(parts)
 
 
 def _matrix(matrix: FloatArray) -> str:
@@ -258,7 +254,7 @@ def _captioned(idea: Idea, width_px: int) -> Image.Image:
 
     box, _ = _window(idea.repeat)
     width, height = box[1] - box[0]
-    picture = bytes(resvg_py.svg_to_bytes(svg_string=_drawing(idea.repeat), width=width_px, dpi=96))
+    picture = bytes(resvg_py.svg_to_bytes(svg_string=_drawing(idea), width=width_px, dpi=96))
     drawn = Image.open(io.BytesIO(picture)).convert("RGBA")
     block = Image.new("RGB", (width_px, round(width_px * height / width) + 110), _PAPER)
     block.paste(drawn, (0, 0), drawn)
