@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from friezewright.errors import DrawingError, InputError, LimitError
 from friezewright.findings import Severity
 from friezewright.geometry import cubic
+from friezewright.reading.document import parse_document
 from friezewright.reading.measures import ViewBox
 from friezewright.reading.svg import FROM_ELSEWHERE, read_svg
 
@@ -281,13 +282,41 @@ BOMB = (
 )
 
 
+SVG_10 = 'PUBLIC "-//W3C//DTD SVG 1.0//EN" "http://www.w3.org/TR/2001/REC-SVG-20010904/DTD/svg10.dtd"'
+SVG_11 = 'PUBLIC "-//W3C//DTD SVG 1.1//EN" "http://www.w3.org/Graphics/SVG/1.1/DTD/svg11.dtd"'
+
+
+@pytest.mark.parametrize("identifiers", [SVG_10, SVG_11])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_the_bare_document_type_of_svg_is_accepted_and_not_fetched(identifiers, encoding):
+    text = f'<!DOCTYPE svg\n {identifiers}>\n<svg xmlns="http://www.w3.org/2000/svg">{SQUARE}</svg>'
+    data = text.encode(encoding)
+    info = parse_document(data, name="door", most_bytes=1000).getroottree().docinfo
+
+    assert len(read_svg(data, name="door").paths) == 1
+    assert info.internalDTD is not None
+    assert info.externalDTD is None
+
+
+@pytest.mark.parametrize("inner", ["<path d='M0 0L1 1&far;L2 2'/>", "<g>&far;</g>", "<g id='&far;'/>"])
+def test_an_entity_that_only_a_document_type_elsewhere_could_declare_is_refused(inner):
+    with pytest.raises(DrawingError, match="entity"):
+        read_svg(f"<!DOCTYPE svg {SVG_11}><svg>{inner}</svg>".encode(), name="door")
+
+
 @pytest.mark.parametrize(
     "text",
     [
         BOMB,
         '<!DOCTYPE svg [<!ENTITY f SYSTEM "file:///etc/hostname">]><svg><text>&f;</text></svg>',
         '<!DOCTYPE svg SYSTEM "http://localhost:9/x.dtd"><svg/>',
-        '<!DOCTYPE svg PUBLIC "-//W3C//DTD SVG 1.1//EN" "http://www.w3.org/Graphics/SVG/1.1/DTD/svg11.dtd"><svg/>',
+        "<!DOCTYPE svg><svg/>",
+        f"<!DOCTYPE svg {SVG_11} []><svg/>",
+        f"<!DOCTYPE svg {SVG_11} [<!ENTITY a 'b'>]><svg/>",
+        f"<!DOCTYPE svg {SVG_11} [<!ENTITY % p SYSTEM 'file:///etc/passwd'> %p;]><svg/>",
+        f"<!DOCTYPE html {SVG_11}><svg/>",
+        f"<!DOCTYPE svg {SVG_11.replace('www.w3.org', 'localhost:9')}><svg/>",
+        f"<!DOCTYPE svg {SVG_11.replace('SVG 1.1', 'SVG 1.0')}><svg/>",
         "<!-- a --><!DOCTYPE svg [<!ENTITY % p SYSTEM 'file:///etc/passwd'> %p;]><svg/>",
     ],
 )
