@@ -149,6 +149,7 @@ class PanelJob(_Part):
     drawing: str | None = None
     rim_width: Size | None = None
     rim: str | None = None
+    cutouts: str | None = None
     thickness: Size | None = None
     keep_off: KeepOffJob = Field(default_factory=KeepOffJob)
     cutout: Annotated[list[CutoutJob], Field(max_length=1000)] = Field(default_factory=list)
@@ -164,6 +165,9 @@ class PanelJob(_Part):
             raise ValueError("a round panel takes circle = [x, y] and a diameter")
         if self.drawing is not None and (self.cutout or self.notch):
             raise ValueError("the cutouts and notches of a panel drawing come from the drawing; leave them out here")
+        stray = [key for key in ("rim", "cutouts", "rim_width") if getattr(self, key) is not None]
+        if self.drawing is None and stray:
+            raise ValueError(f"{stray[0]} tells what is what in a panel drawing; give the drawing, or leave it out")
         names = [part.name for part in (*self.cutout, *self.reserve)]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:

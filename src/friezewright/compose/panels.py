@@ -34,7 +34,12 @@ def panel_of_job(job: Job, read: Callable[[str], bytes]) -> tuple[Panel, KeepOff
     if asked.drawing is not None:
         svg = read_svg(read(asked.drawing), name=asked.drawing)
         panel, findings = panel_from_drawing(
-            svg, rim=asked.rim, rim_width_mm=asked.rim_width, reserves=reserves, thickness_mm=asked.thickness
+            svg,
+            rim=asked.rim,
+            cutouts=asked.cutouts,
+            rim_width_mm=asked.rim_width,
+            reserves=reserves,
+            thickness_mm=asked.thickness,
         )
     else:
         cutouts = tuple(Opening(part.name, outline_of_shape(f"cutout {part.name!r}", part)) for part in asked.cutout)
