@@ -15,7 +15,7 @@ from friezewright.layers.drawing import Drawing, Layer, Operation, Part, Pen
 from friezewright.machine import from_toml, typical
 from friezewright.motion.estimate import estimate
 from friezewright.reading.drawing import SvgPath
-from friezewright.reading.svg import read_svg
+from friezewright.reading.svg import MADE_HERE, read_svg
 from friezewright.units import format_duration
 
 __all__ = ["TimedDrawing", "drawing_of_svg", "time_drawing"]
@@ -93,7 +93,7 @@ def drawing_of_svg(data: bytes, *, name: str) -> Drawing:
     DrawingError
         If it has no layers as this program writes them.
     """
-    svg = read_svg(data, name=name).in_mm()
+    svg = read_svg(data, name=name, limits=MADE_HERE).in_mm()
     operations = [dict(path.data).get("data-operation", "") for path in svg.paths]
     strangers = sorted({word for word in operations if word not in list(Operation)})
     if not svg.paths or strangers or svg.page is None:
