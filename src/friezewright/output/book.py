@@ -242,11 +242,26 @@ def book_png(book: Book, *, width_px: int = 1600) -> bytes:
 
 
 def _heading(words: str, under: str, width_px: int, *, size: int = 60) -> Image.Image:
-    block = Image.new("RGB", (width_px, 3 * size), _PAPER)
+    small = max(22, size // 2)
+    font = ImageFont.load_default(small)
+    lines = _wrapped(under, font, width_px - 120)
+    block = Image.new("RGB", (width_px, round(2.4 * size + len(lines) * 1.3 * small)), _PAPER)
     draw = ImageDraw.Draw(block)
     draw.text((60, 0.7 * size), words, fill=_INK, font=ImageFont.load_default(size))
-    draw.text((60, 2.0 * size), under, fill=_SOFT, font=ImageFont.load_default(max(22, size // 2)))
+    for number, line in enumerate(lines):
+        draw.text((60, 2.0 * size + number * 1.3 * small), line, fill=_SOFT, font=font)
     return block
+
+
+def _wrapped(words: str, font: ImageFont.FreeTypeFont | ImageFont.ImageFont, width_px: int) -> list[str]:
+    lines: list[str] = []
+    for word in words.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and font.getlength(longer) <= width_px:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
 def _captioned(idea: Idea, width_px: int) -> Image.Image:

@@ -18,6 +18,7 @@ from friezewright.pattern.fields import field
 from friezewright.pattern.groups import PlaneGroup
 from friezewright.pattern.rank import WEIGHTS, Marks, marks_of, weights_for
 from friezewright.pattern.repeat import Repeat
+from friezewright.pattern.row_fields import row_fields
 from friezewright.pattern.seat import centred
 
 __all__ = [
@@ -37,6 +38,8 @@ __all__ = [
 REAL_SAVED, REAL_FILLED = 0.08, 0.3
 # What is shown at all: only the tightest few of a search are marked, since marking takes longer than finding.
 _MARKED = 30
+_OTHER_GROUPS = (PlaneGroup.P2GG, PlaneGroup.P3, PlaneGroup.P4, PlaneGroup.P6)
+_ROWS_SHARE = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -141,26 +144,49 @@ class FieldIdea:
 
 
 def field_ideas(
-    shape: Outline, *, gap_mm: float, progress: Callable[[float], None] | None = None
+    shape: Outline, *, gap_mm: float, turns: int = 6, progress: Callable[[float], None] | None = None
 ) -> tuple[FieldIdea, ...]:
-    """Return the best field found for each group, the most ink first."""
-    groups = (PlaneGroup.P1, PlaneGroup.P2, PlaneGroup.PG, PlaneGroup.P2GG, PlaneGroup.P3, PlaneGroup.P4, PlaneGroup.P6)
+    """Return the best field found for each group without mirrors, the most ink first.
+
+    Rows over several turns for p1, p2 and pg, which are exact; the other groups with the motif as it stands.
+
+    Parameters
+    ----------
+    shape, gap_mm
+        The motif, and the smallest distance between two copies, mm.
+    turns
+        How many turns rows are tried at, evenly over half a circle.
+    progress
+        Called with the share done.
+    """
+    rows = row_fields(
+        shape,
+        gap_mm=gap_mm,
+        turns=turns,
+        progress=None if progress is None else lambda share: progress(_ROWS_SHARE * share),
+    )
+    found = [each.repeat for each in rows]
+    for index, group in enumerate(_OTHER_GROUPS, start=1):
+        found.append(field(shape, group, gap_mm=gap_mm))
+        if progress is not None:
+            progress(_ROWS_SHARE + (1.0 - _ROWS_SHARE) * index / len(_OTHER_GROUPS))
     width, height = np.ptp(shape.bounds(), axis=0).tolist()
     box_mm2 = (width + gap_mm) * (height + gap_mm)
-    ideas = []
-    for index, group in enumerate(groups):
-        repeat = field(shape, group, gap_mm=gap_mm)
-        ground_mm2 = repeat.cell_area_mm2 / len(repeat.cell)
-        ideas.append(FieldIdea(repeat=repeat, ink_share=repeat.ink_share, saved=1.0 - ground_mm2 / box_mm2))
-        if progress is not None:
-            progress((index + 1) / len(groups))
+    ideas = [
+        FieldIdea(
+            repeat=repeat,
+            ink_share=repeat.ink_share,
+            saved=1.0 - repeat.cell_area_mm2 / len(repeat.cell) / box_mm2,
+        )
+        for repeat in found
+    ]
     return tuple(sorted(ideas, key=lambda idea: -round(idea.ink_share, 9)))
 
 
 def best_field(shape: Outline, *, gap_mm: float, turn_rad: float) -> Repeat:
-    """Return the field with the most ink that was found for a motif at one turn; never proved the densest."""
-    groups = (PlaneGroup.P2GG, PlaneGroup.P2, PlaneGroup.PG, PlaneGroup.P1)
-    found = [field(shape, group, gap_mm=gap_mm, turn_rad=turn_rad) for group in groups]
+    """Return the field of rows with the most ink for a motif at one turn; never proved the densest."""
+    turned = centred(shape, turn_rad)
+    found = [each.repeat for each in row_fields(turned, gap_mm=gap_mm)]
     return max(found, key=lambda repeat: round(repeat.ink_share, 9))
 
 
