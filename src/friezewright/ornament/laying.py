@@ -241,14 +241,16 @@ def _least_pitch_on(
         found = sizes.strip.gap_mm
     else:
         found = _gap_at(sizes, arc, low, gap_mm, rigid)
-    if found >= gap_mm - MEASURE_MM:
+    # Bending strays by the tolerance it is done with, on either side of the gap.
+    if found >= gap_mm - (MEASURE_MM if arc is None else 3.0 * MEASURE_MM):
         return low
     # From here on every pitch is judged by the exact gap; ``high`` always keeps it, ``low`` never does.
-    short, high, over = gap_mm - found, low, -1.0
+    short, high, over, step = gap_mm - found, low, -1.0, 1.5 * (gap_mm - found)
     while over < 0.0:
         if high >= most:
             return None
-        high = min(most, high + 1.5 * short)
+        # Where the nearest copies stand one above the other no pitch helps; doubling finds that out soon.
+        high, step = min(most, high + step), 2.0 * step
         over = _gap_at(sizes, arc, high, gap_mm, rigid) - gap_mm
     for _ in range(30):
         if over <= 0.5 * MEASURE_MM or high - low <= 0.1 * MEASURE_MM:

@@ -186,7 +186,7 @@ class _Strips:
         return self._straight[scale]
 
     def pitch_on(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool, *, exact: bool) -> float:
-        """Return the least pitch on bends; the widest tried where even that is not enough."""
+        """Return the least pitch on bends; the strip's own where no pitch is enough, and the measured gap will tell."""
         pitch = sizes.strip.pitch_mm
         if not radii_mm:
             return pitch
@@ -208,7 +208,7 @@ class _Strips:
         if key not in self._bent:
             gap, most = min(self._gap, sizes.strip.gap_mm), _WIDEST * sizes.strip.pitch_mm
             found = least_pitch(sizes, gap_mm=gap, radii_mm=radii_mm, rigid=rigid, most_mm=most)
-            self._bent[key] = most if found is None else found
+            self._bent[key] = sizes.strip.pitch_mm if found is None else found
         return self._bent[key]
 
 
