@@ -151,6 +151,7 @@ def find_clasps(
     and by twice their flattening: the true gap is never under the one asked. Shifts across are sampled (a two-hundredth
     of the height) and the three best local minima refined; a slot that opens only between two samples is missed.
     """
+    check_sizes(gap_mm, None, "pitch", turn_rad)
     motif = centred(shape, turn_rad)
     search = StripSearch(motif, gap_mm)
     fits = search.fits(partners, strict, height_limit_mm, objective)
@@ -237,6 +238,7 @@ def pitch_against_gap(
     gaps = sorted({float(gap) for gap in gaps_mm})
     if not gaps:
         raise InputError("give at least one gap to look at")
+    check_sizes(gaps[0], None, "pitch", turn_rad)
     motif = centred(shape, turn_rad)
 
     def fits(gap_mm: float, which: Sequence[Partner], modes: Sequence[bool]) -> list[Fit]:
