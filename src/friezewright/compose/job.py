@@ -84,6 +84,8 @@ def _price(value: object) -> object:
 
 Length = Annotated[float, BeforeValidator(_length)]
 Size = Annotated[float, BeforeValidator(_length), Field(gt=0.0)]
+# Three times a laser's spot: a smaller motif is a dot, and a panel would take millions of them.
+MotifHeight = Annotated[float, BeforeValidator(_length), Field(ge=0.5)]
 Clear = Annotated[float, BeforeValidator(_length), Field(ge=0.0)]
 Angle = Annotated[float, BeforeValidator(_angle)]
 Duration = Annotated[float, BeforeValidator(_duration), Field(gt=0.0)]
@@ -178,7 +180,7 @@ class PanelJob(_Part):
 class MotifJob(_Part):
     """Where a motif comes from and how its picture is read."""
 
-    picture: str
+    picture: Annotated[str, Field(min_length=1)]
     ink_level: Annotated[float, Field(gt=0.0, lt=1.0)] | None = None
     dust: Annotated[float, Field(ge=0.0, le=1e6)] | None = None
     even_light: bool | None = None
@@ -234,7 +236,7 @@ class LiningJob(_Part):
 class _OrnamentJob(_Part):
     name: Name | None = None
     motif: str
-    height: Size
+    height: MotifHeight
     burn: BurnWord = "filled"
     partner_burn: BurnWord | None = None
     lining: LiningJob = Field(default_factory=LiningJob)

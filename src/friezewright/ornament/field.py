@@ -185,13 +185,14 @@ def _findings(request: FieldRequest, trimmed: Trimmed, region: Region) -> tuple[
             )
         )
     if trimmed.slivers:
+        count = len(trimmed.slivers)
         found.append(
             Finding(
                 code="sliver-dropped",
                 severity=Severity.NOTE,
                 message=(
-                    f"{len(trimmed.slivers)} trimmed pieces were nowhere {request.least_width_mm:.2f} mm wide "
-                    "and are left out"
+                    f"{count} trimmed {'piece' if count == 1 else 'pieces'}, nowhere {request.least_width_mm:.2f} mm "
+                    "wide, left out"
                 ),
                 where_mm=trimmed.slivers[0].where_mm,
                 ornament=request.name,

@@ -88,7 +88,7 @@ def place(request: PlaceRequest, zone: Zone) -> Ornament:
         gap_mm=request.gap_mm,
         measured_gap_mm=None,
         claim=region_of(request.shape.transformed(home)),
-        words=(f"one motif at {x:.1f}, {y:.1f} mm",),
+        words=(f"one motif at {x:.1f}, {y:.1f} mm" if len(trimmed.artwork) else "left out",),
         counts={"copies": len(trimmed.artwork)},
         findings=findings,
     )

@@ -89,6 +89,8 @@ def field(
     if row_step is not None and lattice is not CellShape.OBLIQUE:
         raise InputError(f"{group} has its rows where its symmetry puts them; row_step is for p1 and p2")
     place = site_for(group, mirrors, site)
+    if sides is not None and place is None:
+        _check_room(shape, group, cell_of(lattice, row_step or 0.0), sides)
     keep = 0.0 if gap_mm is None else gap_mm
     if sides is not None:
         keep = 0.0
@@ -122,6 +124,18 @@ class _Layout:
 
     def at(self, a_mm: float, b_mm: float) -> _Layout:
         return _Layout(self.motif, self.cell, self.copies, Seat(place=self.seat.place, a_mm=a_mm, b_mm=b_mm))
+
+
+def _check_room(shape: Outline, group: PlaneGroup, cell: Cell, sides: tuple[float, float]) -> None:
+    """Refuse a cell that is smaller than the copies it is to hold, before anything is measured."""
+    ink = len(operations(group)) * shape.area_mm2()
+    room = cell.rise * sides[0] * sides[1]
+    if room < ink:
+        larger = math.sqrt(ink / room)
+        raise InputError(
+            f"a cell of {room:.3g} mm² cannot hold {len(operations(group))} copies of {shape.area_mm2():.3g} mm² each; "
+            f"make it at least {larger:.1f} times as wide and as high"
+        )
 
 
 def _sides(cell_mm: float | tuple[float, float] | None, lattice: CellShape) -> tuple[float, float] | None:

@@ -83,8 +83,8 @@ class SvgDrawing:
         """
         if self.unit_mm is None:
             raise DrawingError(
-                f"{self.name} does not say how large it is; give one known length, such as the width of the rim, "
-                'or set width and height with a unit, such as width="400mm"'
+                f"{self.name} does not say how large it is; give one known length, such as rim_width = "
+                '"400 mm" in the job, or set width and height with a unit, such as width="400mm"'
             )
         return self._stretched(*self.unit_mm)
 
