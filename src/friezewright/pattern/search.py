@@ -1,0 +1,273 @@
+"""Fields found by search: for any plane group, the arrangement of a motif with the least ground a copy that was found.
+
+Guesses at the motif's turn, its place and the cell's proportions are spread evenly over all there are, and each is
+given the smallest cell in which it looks free on rasters (:mod:`~friezewright.pattern.raster_fit`). The most promising
+are drawn together until no small move makes them denser (:mod:`~friezewright.pattern.tighten`), the best of those once
+more on the polygon on which gaps are measured. Then the pattern is laid out and its gap and group are found from its
+copies, as for any other. The result is the best found; nothing shows that there is no better one.
+
+The same call gives the same field: the guesses are a fixed sequence, and work ends after a number of rounds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from friezewright.errors import GeometryError, InputError
+from friezewright.geometry.affine import FloatArray, rotation
+from friezewright.geometry.artwork import Placements
+from friezewright.geometry.outline import IntArray, Outline
+from friezewright.pattern.cells import cell_of, images
+from friezewright.pattern.contact import MEASURE_MM
+from friezewright.pattern.groups import CellShape, PlaneGroup, cell_shape, has_mirrors, operations
+from friezewright.pattern.raster_fit import Distances, Rasters, Trials, least_areas
+from friezewright.pattern.repeat import Repeat, repeat_of
+from friezewright.pattern.seat import centred, check_sizes
+from friezewright.pattern.tighten import Layout, Outlines, Tightener
+
+__all__ = ["MIRROR_FREE", "Found", "search_field", "search_fields"]
+
+MIRROR_FREE = tuple(group for group in PlaneGroup if not has_mirrors(group))
+"""The seven groups in which copies may hook into each other from all sides: p1, p2, pg, p2gg, p4, p3 and p6."""
+
+_ROUNDS = 3
+_GUESSES = 4096
+"""Guesses a round for every freedom of a group beyond the first two, doubled with each: even cover asks for that."""
+
+_STARTS = 14
+"""How many of a round's guesses are drawn together."""
+
+_FINALISTS = 3
+_COARSE_MM = 0.03
+_SAME_MM = 0.5
+"""Guesses nearer than this in every figure end up in one place; only one of them is drawn together."""
+
+_NEARLY = 0.002
+"""A coarse result this share behind the best may still come out ahead on the fine polygon."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Found:
+    """A field found.
+
+    Parameters
+    ----------
+    group
+        The group found in its copies.
+    repeat
+        The field, its gap measured.
+    ink_share
+        Share of the ground the copies cover.
+    saved
+        Share of the ground saved against upright bounding boxes side by side, the gap apart; below 0 where more is
+        needed.
+    """
+
+    group: PlaneGroup
+    repeat: Repeat
+    ink_share: float
+    saved: float
+
+
+def search_field(
+    shape: Outline,
+    group: PlaneGroup,
+    *,
+    gap_mm: float,
+    rounds: int = _ROUNDS,
+    progress: Callable[[float], None] | None = None,
+) -> Repeat:
+    """Return the densest field of a group that was found; there may be denser ones.
+
+    Parameters
+    ----------
+    shape
+        The motif, mm. Its turn is chosen freely.
+    group
+        The group the copies obey. A motif with symmetries of its own can give the field a richer one, which is then the
+        one the repeat names.
+    gap_mm
+        Smallest distance between copies, above 0.
+    rounds
+        How long to search. Each round tries new guesses; more rounds never give a sparser field.
+    progress
+        Called with the share done; may raise :class:`~friezewright.errors.Cancelled`.
+
+    Returns
+    -------
+    Repeat
+        Its first vector points along +x; the motif is turned. Copies stay half a gap clear of all mirrors.
+
+    Raises
+    ------
+    InputError
+        If the gap or the number of rounds is impossible.
+    """
+    return _Search(shape, gap_mm, rounds).field(group, progress or _silent)
+
+
+def search_fields(
+    shape: Outline,
+    *,
+    gap_mm: float,
+    groups: Sequence[PlaneGroup] = MIRROR_FREE,
+    rounds: int = _ROUNDS,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[Found, ...]:
+    """Return the densest field found for each of several groups, the densest first.
+
+    Where two searches end in fields of one group, as they do for a motif with symmetries of its own, the denser stays.
+
+    Parameters
+    ----------
+    shape, gap_mm, rounds, progress
+        As for :func:`search_field`.
+    groups
+        Groups to search.
+
+    Raises
+    ------
+    InputError
+        If the gap or the number of rounds is impossible.
+    """
+    report = progress or _silent
+    search = _Search(shape, gap_mm, rounds)
+    width, height = np.ptp(shape.bounds(), axis=0).tolist()
+    boxed = (width + gap_mm) * (height + gap_mm)
+    found: dict[PlaneGroup, Found] = {}
+    for index, group in enumerate(groups):
+        repeat = search.field(group, lambda share, index=index: report((index + share) / len(groups)))  # type: ignore[misc]
+        assert isinstance(repeat.group, PlaneGroup)
+        area = repeat.cell_area_mm2 / len(repeat.cell)
+        new = Found(group=repeat.group, repeat=repeat, ink_share=repeat.ink_share, saved=1.0 - area / boxed)
+        if repeat.group not in found or new.ink_share > found[repeat.group].ink_share:
+            found[repeat.group] = new
+    return tuple(sorted(found.values(), key=lambda each: -each.ink_share))
+
+
+def _silent(share: float) -> None:
+    """Report nothing."""
+
+
+class _Search:
+    """What the searches of one motif share."""
+
+    def __init__(self, shape: Outline, gap_mm: float, rounds: int) -> None:
+        check_sizes(gap_mm, None, "gap", 0.0)
+        if gap_mm == 0.0 or rounds < 1:
+            raise InputError("a field is searched with a gap above 0 mm, and for 1 round or more")
+        self._motif, self._gap, self._rounds = centred(shape, 0.0), gap_mm, rounds
+        self._distances = Distances(self._motif, gap_mm)
+        self._rasters = Rasters(self._distances, gap_mm)
+        self._coarse = Outlines.of(self._motif, tolerance_mm=_COARSE_MM, gap_mm=gap_mm)
+        self._fine = Outlines.of(self._motif, tolerance_mm=MEASURE_MM, gap_mm=gap_mm)
+
+    def field(self, group: PlaneGroup, report: Callable[[float], None]) -> Repeat:
+        """Return the densest field of a group that was found."""
+        tightener = Tightener(group, self._distances, self._gap)
+        drawn: list[Layout] = []
+        for number in range(self._rounds):
+            trials = Trials.spread(group, _spread(_guesses(group), number))
+            for start in self._starts(trials):
+                layout = self._drawn(tightener, start)
+                if layout is not None:
+                    drawn.append(layout)
+            report((number + 1) / (self._rounds + 1))
+        drawn.sort(key=lambda layout: layout.area_mm2)
+        best: Repeat | None = None
+        for layout in drawn[:_FINALISTS]:
+            if best is not None and layout.area_mm2 > (1.0 + _NEARLY) * drawn[0].area_mm2:
+                break
+            repeat = self._finished(tightener, group, layout)
+            if repeat is not None and (best is None or repeat.cell_area_mm2 < best.cell_area_mm2):
+                best = repeat
+        if best is None:
+            raise GeometryError(f"no field of {group} was found for this motif at a gap of {self._gap:g} mm")
+        report(1.0)
+        return best
+
+    def _starts(self, trials: Trials) -> list[Layout]:
+        """Return the most promising of the trials, each unlike the others."""
+        width, height = np.ptp(self._motif.bounds(), axis=0) + self._gap
+        least, most = 0.97 * self._distances.area_mm2(0.5 * self._gap), 2.0 * float(width * height)
+        area = least_areas(self._rasters, trials, least_mm2=least, most_mm2=most, enough=8 * _STARTS)
+        while not np.isfinite(area).any():
+            area = least_areas(self._rasters, trials, least_mm2=most, most_mm2=4.0 * most, enough=8 * _STARTS)
+            most *= 4.0
+        kept: list[FloatArray] = []
+        order = np.argsort(area, kind="stable")
+        for index in order[: np.count_nonzero(np.isfinite(area))]:
+            one = Trials(trials.group, trials.figures[[index]])
+            side, rise, along = (float(each[0]) for each in one.cells(float(area[index])))
+            figures = np.array([*one.figures[0, :3].tolist(), side, rise, along])
+            scale = np.array([self._distances.radius_mm, side, rise, 1.0, 1.0, 1.0])
+            if all(np.abs((figures - other) * scale).max() > _SAME_MM for other in kept):
+                kept.append(figures)
+            if len(kept) == _STARTS:
+                break
+        return [Layout.of(figures) for figures in kept]
+
+    def _drawn(self, tightener: Tightener, start: Layout) -> Layout | None:
+        keep = self._gap + 2.0 * _COARSE_MM
+        step = min(0.5 * self._gap, 0.05 * self._distances.radius_mm)
+        layout, apart = tightener.tightened(
+            start, self._coarse, keep_mm=keep, step_mm=step, rounds=40, still=1e-4
+        )  # fmt: skip
+        return layout if apart > 0.9 * self._gap else None
+
+    def _finished(self, tightener: Tightener, group: PlaneGroup, layout: Layout) -> Repeat | None:
+        """Return the field of a layout brought to the gap itself, None if that fails."""
+        keep = self._gap + 2.0 * MEASURE_MM
+        layout, _ = tightener.tightened(
+            layout, self._fine, keep_mm=keep, step_mm=min(0.1 * self._gap, 0.06), rounds=25, still=1e-6
+        )
+        repeat = _laid_out(self._motif, group, layout)
+        return repeat if repeat.gap_mm >= self._gap else None
+
+
+def _guesses(group: PlaneGroup) -> int:
+    low, high = Trials.box(group)
+    figures = int(np.count_nonzero(high > low))
+    # Where an operation keeps a direction, the place along it makes no difference; the same for all places in p1.
+    matrices = np.array([operation.matrix for operation in operations(group)], dtype=np.float64)
+    idle = sum(1 for axis in (0, 1) if not np.any(matrices[:, :, axis] != np.eye(2)[:, axis]))
+    return int(_GUESSES * 2 ** (figures - idle - 1))
+
+
+def _spread(count: int, number: int) -> FloatArray:
+    """Return a stretch of a fixed sequence of points that cover the unit cube evenly, shape (count, 5).
+
+    An additive recurrence on powers of the root of ``x**6 = x + 1`` (Roberts 2018, "The unreasonable effectiveness of
+    quasirandom sequences"; from memory).
+    """
+    root = 1.0
+    for _ in range(64):
+        root = (1.0 + root) ** (1.0 / 6.0)
+    index: IntArray = np.arange(1 + number * count, 1 + (number + 1) * count)
+    return np.asarray((0.5 + index[:, None] * root ** -np.arange(1.0, 6.0)) % 1.0)
+
+
+def _laid_out(motif: Outline, group: PlaneGroup, layout: Layout) -> Repeat:
+    """Return the field of a layout, the motif turned in its shape."""
+    shape, side, rise = cell_shape(group), layout.side_mm, layout.rise_mm
+    x, y = layout.place
+    if shape is CellShape.OBLIQUE:
+        # Of all second sides the one that ends within half of the first is taken; the place is counted along it.
+        whole = round(layout.along_mm / side)
+        cell, x = cell_of(shape, layout.along_mm / side - whole), x + whole * y
+    else:
+        cell = cell_of(shape)
+    vectors = cell.vectors(side, rise if cell.free else side)
+    group_operations = operations(group)
+    at = images(group_operations, np.array([[x, y]]))[:, 0]
+    at = at - np.floor(at + 0.5 - 1e-9)
+    matrix = np.zeros((len(at), 2, 3))
+    matrix[:, :, :2] = np.stack([cell.linear(operation) for operation in group_operations])
+    matrix[:, :, 2] = at[:, :1] * vectors[0] + at[:, 1:] * vectors[1]
+    turned = motif.transformed(rotation(layout.turn_rad % (2.0 * math.pi)))
+    placed = Placements(matrix=matrix, shape=np.zeros(len(at), dtype=np.int64), member=np.arange(len(at)))
+    return repeat_of(vectors, (turned,), placed)
