@@ -177,8 +177,8 @@ def read_picture(data: bytes, settings: InkSettings, *, name: str) -> Picture:
             Finding(
                 code="dust-dropped",
                 severity=Severity.NOTE,
-                message=f"{dust.count} {'speck' if dust.count == 1 else 'specks'} of under {settings.dust_px:g} px dropped "
-                f"from {name}, the largest {dust.largest_px} px",
+                message=f"{dust.count} {'speck' if dust.count == 1 else 'specks'} of under {settings.dust_px:g} px "
+                f"dropped from {name}, the largest {dust.largest_px} px",
             )
         )
         grey = np.where(ink == raw, grey, np.where(ink, levels.ink, levels.paper)).astype(np.float32)

@@ -6,7 +6,7 @@ the others. The weights and formulas are judgement, tried on pictures of strips 
 =============  ======  ==========================================================================================
 mark           weight  what it looks at
 =============  ======  ==========================================================================================
-tightness       0.28   length saved against copies that stand side by side in their boxes
+tightness       0.28   length and ground saved against copies that stand side by side in their boxes
 bays            0.17   how much of a motif's bays its neighbours fill
 even_gap        0.20   whether the channel between neighbours is of one width, and narrow, along its whole way
 balance         0.10   ink above and below the middle alike, and evenly along the strip
@@ -120,7 +120,7 @@ def marks_of(strip: Repeat, *, box_mm: tuple[float, float], gap_mm: float) -> Ma
     filled, has_bays = _bay_filling(strip, tolerance)
     ground = _Ground(strip, gap_mm)
     return Marks(
-        tightness=_unit(0.3 + 2.0 * saved),
+        tightness=_unit(0.3 + saved + length_saved),
         bays=_unit(0.2 + 1.6 * filled) if has_bays else 0.5,
         even_gap=ground.even_gap(),
         balance=ground.balance(),
