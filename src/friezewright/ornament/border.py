@@ -294,7 +294,8 @@ def _measured(
         findings.append(
             Finding(
                 code="narrow-gap",
-                severity=Severity.WARNING,
+                # What overlaps is burned twice.
+                severity=Severity.WARNING if gap > 0.0 else Severity.STOP,
                 message=f"two pieces come within {gap:.2f} mm of each other, {request.gap_mm:.2f} mm was asked",
                 where_mm=where,
                 ornament=request.name,

@@ -16,6 +16,7 @@ import numpy as np
 
 from friezewright.geometry.artwork import Artwork
 from friezewright.geometry.outline import Outline
+from friezewright.geometry.planar.nearness import smallest_gap
 from friezewright.ornament.corner import (
     Block,
     Corner,
@@ -27,7 +28,7 @@ from friezewright.ornament.corner import (
 )
 from friezewright.ornament.fit import Allowance, Span, SpanFit, fit_span
 from friezewright.ornament.guide import Guide, Side, guide_along
-from friezewright.ornament.laying import StripSizes, least_pitch
+from friezewright.ornament.laying import MEASURE_MM, StripSizes, least_pitch
 from friezewright.ornament.mitre import MitreCut, best_phases, is_mitred, mitre_cut, seam_fit, seams_of
 from friezewright.ornament.path import Path, Piece
 from friezewright.ornament.request import Band, BorderRequest
@@ -129,7 +130,7 @@ def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
                 continue
             if plan.fits and len(settled) < _MOST_SETTLED:
                 plan = _settled(request, pieces, strips, trial, stretch, make_block)
-                if plan is not None and plan.fits:
+                if plan is not None and plan.fits and _keeps_gap(plan):
                     return plan
                 settled.extend([] if plan is None else [plan])
             elif stretch and not seam:
@@ -138,6 +139,20 @@ def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
         best = _settled(request, pieces, strips, min(loose)[2], True, make_block)
         settled.extend([] if best is None else [best])
     return min(settled, key=Plan.badness, default=None)
+
+
+def _keeps_gap(plan: Plan) -> bool:
+    """Whether straight copies keep the gap at the pitches chosen.
+
+    Opening a strip opens the gaps of a plain one. A pair fitted into itself may come nearer on the far side of its bay.
+    """
+    chosen = {(round(strand.fit.pitch_mm, 9), strand.fit.stretch) for strand in plan.strands if strand.fit.count}
+    for pitch, stretch in sorted(chosen):
+        copies = plan.sizes.laid(3, pitch, stretch=stretch)
+        found = smallest_gap(copies, tolerance_mm=MEASURE_MM, reach_mm=plan.gap_mm)
+        if found is not None and found[0] < plan.gap_mm - 4.0 * MEASURE_MM:
+            return False
+    return True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
