@@ -299,7 +299,7 @@ class _Maker:
 
 def _plain(repeat: Repeat, group: FriezeGroup | PlaneGroup, key: str) -> Idea:
     return Idea(
-        name=group.value,
+        name=f"{key}-{group.value}",
         title=plain_name(group).capitalize(),
         sentence=describe(group),
         small=f'{key} = "{group.value}"; {_gap_words(repeat)}',
