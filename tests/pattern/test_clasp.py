@@ -10,8 +10,8 @@ from friezewright.errors import Cancelled, InputError
 from friezewright.geometry import affine
 from friezewright.geometry.outline import polygon
 from friezewright.pattern.clasp import Partner, clasp_repeat, find_clasps, pitch_against_gap, turned_clasps
-from friezewright.pattern.clasp_search import fine_level
 from friezewright.pattern.groups import FriezeGroup
+from friezewright.pattern.level import fine_level
 from friezewright.pattern.pieces import grown, on_grid, pieces_of, pieces_of_edges
 from friezewright.pattern.pitch import best_pitch, glide_pitch, own_pitches
 from friezewright.pattern.rows import forbidden_rows
@@ -114,7 +114,8 @@ def test_no_dense_grid_of_offsets_finds_a_shorter_strip(name):
         glides = strict and partner is Partner.FLIPPED
         dense = (glide_pitch(rows, level.own) if glides else best_pitch(rows, level.own)[0]).min()
         assert found[partner, strict].pitch_mm <= dense * (1 + 1e-4)
-        assert found[partner, strict].pitch_mm >= dense * (1 - 1e-4)
+        # The refined figure may lie in a notch between two rows of the grid, but not far from either.
+        assert found[partner, strict].pitch_mm >= dense * (1 - 1e-3)
         saved = 1 - dense / (2 * level.own.side_by_side_mm)
         assert found[partner, strict].pitch_saved >= saved - 0.01 * abs(saved)
 

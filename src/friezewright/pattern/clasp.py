@@ -14,7 +14,8 @@ import numpy as np
 from friezewright.errors import InputError
 from friezewright.geometry.artwork import Placements
 from friezewright.geometry.outline import Outline
-from friezewright.pattern.clasp_search import Fit, Objective, Partner, StripSearch
+from friezewright.pattern.clasp_search import Fit, Objective, StripSearch
+from friezewright.pattern.level import Partner
 from friezewright.pattern.repeat import Repeat, repeat_of
 from friezewright.pattern.seat import centred, check_sizes
 

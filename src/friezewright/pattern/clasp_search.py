@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -16,50 +15,29 @@ import numpy as np
 from friezewright.errors import InputError
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.outline import Outline
-from friezewright.pattern.contact import MEASURE_MM
-from friezewright.pattern.pieces import Pieces, grown, pieces_of
-from friezewright.pattern.pitch import OwnPitches, best_pitch, glide_pitch, own_pitches
-from friezewright.pattern.rows import Rows, forbidden_rows
+from friezewright.pattern.level import Level, Partner, coarse_level, fine_level
+from friezewright.pattern.pitch import OwnPitches, best_pitch, glide_pitch
+from friezewright.pattern.rows import Rows
 from friezewright.pattern.seat import check_sizes
 
-__all__ = ["Fit", "Level", "Objective", "Partner", "StripSearch", "coarse_level", "fine_level"]
+__all__ = ["Fit", "Objective", "StripSearch"]
 
 Objective: TypeAlias = Literal["pitch", "area"]
 
-_COARSE_MM = 0.01
-_EXCESS_MM = 0.0005
 _STEPS_A_HEIGHT = 200
-_MINIMA = 3
 _SAMPLES = 9
-_ROUNDS = 3
+_MINIMA = 3
+_COARSE_ROUNDS = 2
+_FINE_ROUNDS = 3
+
+_NEAR = 0.004
+"""Minima whose cost on the coarse polygon is within this share of the best may be the best on the fine one."""
+
+_FINE_START_MM = 0.04
+"""How far a minimum may move from the coarse polygon to the fine one: a few times the coarse flattening."""
 
 _HEIGHT_LIMIT = {"pitch": 1.25, "area": 2.0}
 """How high a strip may be when no limit is given, in heights of the motif."""
-
-
-class Partner(StrEnum):
-    """How the second copy of a pair relates to the first."""
-
-    SAME = "same"
-    HALF_TURN = "half-turn"
-    MIRRORED = "mirrored"
-    """Across the strip: left becomes right."""
-
-    FLIPPED = "flipped"
-    """Along the strip: top becomes bottom; with a shift of half the pitch, strict, the strip has a glide."""
-
-    @property
-    def signs(self) -> tuple[float, float]:
-        """What the partner does to x and to y."""
-        return _SIGNS[self]
-
-
-_SIGNS = {
-    Partner.SAME: (1.0, 1.0),
-    Partner.HALF_TURN: (-1.0, -1.0),
-    Partner.MIRRORED: (-1.0, 1.0),
-    Partner.FLIPPED: (1.0, -1.0),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,36 +63,6 @@ class Fit:
         if objective == "pitch":
             return self.pitch_saved
         return 1.0 - (1.0 - self.pitch_saved) * (self.height_mm + self.gap_mm) / (self.motif_mm + self.gap_mm)
-
-
-class Level:
-    """A motif as a polygon of some fineness, with what its own copies allow."""
-
-    def __init__(self, motif: Outline, gap_mm: float, tolerance_mm: float) -> None:
-        self.gap_mm = gap_mm + 2.0 * MEASURE_MM
-        self._pieces = pieces_of(motif, tolerance_mm=tolerance_mm)
-        # Both outlines may stray by their flattening; with twice that on top the true gap is never smaller than asked.
-        self._grown = grown(self._pieces, self.gap_mm, excess_mm=max(_EXCESS_MM, 0.1 * tolerance_mm))
-        self.own: OwnPitches = own_pitches(self.rows(Partner.SAME, np.zeros(1)).row(0))
-
-    def rows(self, partner: Partner, shifts: FloatArray) -> Rows:
-        """Return the forbidden runs of the partner against the motif."""
-        return forbidden_rows(self._grown, self._image(partner), shifts)
-
-    def _image(self, partner: Partner) -> Pieces:
-        sign_x, sign_y = partner.signs
-        image = self._pieces.mirrored() if sign_x < 0.0 else self._pieces
-        return image.flipped() if sign_y < 0.0 else image
-
-
-def coarse_level(motif: Outline, gap_mm: float) -> Level:
-    """Return the motif as the polygon that shows which shifts are worth a closer look."""
-    return Level(motif, gap_mm, _COARSE_MM)
-
-
-def fine_level(motif: Outline, gap_mm: float) -> Level:
-    """Return the motif as the polygon on which gaps are measured."""
-    return Level(motif, gap_mm, MEASURE_MM)
 
 
 class StripSearch:
@@ -159,23 +107,46 @@ class StripSearch:
         if strict and partner is Partner.MIRRORED:
             pitch, offset = best_pitch(self._fine.rows(partner, np.zeros(1)), own)
             return self._figures(partner, strict, float(pitch[0]), float(offset[0]), 0.0)
-        centres: FloatArray = grid.minima(glides, lambda pitch, shift: self._cost(pitch, shift, objective))
-        step, low = grid.step, 0.0 if grid.one_sided else -reach
+        low = 0.0 if grid.one_sided else -reach
+        centres, values = grid.minima(glides, lambda pitch, shift: self._cost(pitch, shift, objective))
+        step = grid.step
+        if reach == 0.0:
+            pitch, offset = _pitches(self._fine.rows(partner, centres), own, glides)
+            return self._figures(partner, strict, float(pitch[0]), float(offset[0]), 0.0)
+        for _ in range(_COARSE_ROUNDS):
+            around = self._around(self._coarse, partner, glides, centres, step, (low, reach), objective)
+            centres, values, step = around.shift, np.minimum(values, around.cost), step / 4.0
+        centres = centres[values <= values.min() * (1.0 + _NEAR)]
+        step = max(step, min(_FINE_START_MM, grid.step))
         best = None
-        for _ in range(_ROUNDS if reach > 0.0 else 1):
-            samples = np.clip(np.linspace(centres - step, centres + step, _SAMPLES), low, reach)
-            shifts: FloatArray = samples.T.reshape(-1)
-            pitch, offset = _pitches(self._fine.rows(partner, shifts), own, glides)
-            cost = self._cost(pitch, shifts, objective)
-            nearest = np.argmin(cost.reshape(len(centres), -1), axis=1)
-            centres, step = shifts[_SAMPLES * np.arange(len(centres)) + nearest], step / 4.0
+        for _ in range(_FINE_ROUNDS):
+            around = self._around(self._fine, partner, glides, centres, step, (low, reach), objective)
+            centres, step = around.shift, step / 4.0
             # Equal but for rounding: the flatter strip.
-            i = int(np.lexsort((np.abs(shifts), np.round(cost, 7)))[0])
-            trial = (float(cost[i]), float(pitch[i]), float(offset[i]), float(shifts[i]))
+            i = int(np.lexsort((np.abs(around.shift), np.round(around.cost, 7)))[0])
+            trial = tuple(float(each[i]) for each in (around.cost, around.pitch, around.offset, around.shift))
             if best is None or trial[0] < best[0] - 1e-9:
                 best = trial
         assert best is not None
         return self._figures(partner, strict, best[1], best[2], best[3])
+
+    def _around(
+        self,
+        level: Level,
+        partner: Partner,
+        glides: bool,
+        centres: FloatArray,
+        step: float,
+        limits: tuple[float, float],
+        objective: Objective,
+    ) -> _Best:
+        """Return the best of even samples about each of some shifts across, from a step below to a step above."""
+        samples = np.clip(np.linspace(centres - step, centres + step, _SAMPLES), *limits)
+        shifts: FloatArray = samples.T.reshape(-1)
+        pitch, offset = _pitches(level.rows(partner, shifts), level.own, glides)
+        cost = self._cost(pitch, shifts, objective)
+        at = _SAMPLES * np.arange(len(centres)) + np.argmin(cost.reshape(len(centres), -1), axis=1)
+        return _Best(cost[at], pitch[at], offset[at], shifts[at])
 
     def _cost(self, pitch: FloatArray, shift: FloatArray, objective: Objective) -> FloatArray:
         return pitch if objective == "pitch" else pitch * (self._height + np.abs(shift) + self._gap_mm)
@@ -193,6 +164,16 @@ class StripSearch:
         )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Best:
+    """Figures of the best strip about each of some shifts across, shape (n,) each."""
+
+    cost: FloatArray
+    pitch: FloatArray
+    offset: FloatArray
+    shift: FloatArray
+
+
 class _Grid:
     """The rows of one partner at even shifts across, on the coarse polygon."""
 
@@ -205,13 +186,16 @@ class _Grid:
         self._rows = level.rows(partner, self._shifts)
         self._own = level.own
 
-    def minima(self, glides: bool, cost: Callable[[FloatArray, FloatArray], FloatArray]) -> FloatArray:
-        """Return the shifts of the best local minima, the best first."""
+    def minima(
+        self, glides: bool, cost: Callable[[FloatArray, FloatArray], FloatArray]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the shifts of the best local minima, the best first, and what they cost."""
         pitch, _ = _pitches(self._rows, self._own, glides)
         value = cost(pitch, self._shifts)
         falls, rises = np.append(True, value[1:] < value[:-1]), np.append(value[:-1] <= value[1:], True)
         at = np.flatnonzero(falls & rises)
-        return np.asarray(self._shifts[at[np.argsort(value[at], kind="stable")[:_MINIMA]]])
+        at = at[np.argsort(value[at], kind="stable")[:_MINIMA]]
+        return self._shifts[at], value[at]
 
 
 def _pitches(rows: Rows, own: OwnPitches, glides: bool) -> tuple[FloatArray, FloatArray]:

@@ -338,7 +338,7 @@ class _Look:
         mirror = self._mirror[k]
         if mirror is not None:
             row += ((mirror - self._turn[rows]) % _MIRROR_STEPS) * (side * side)
-        return self._raster[k][row]
+        return np.asarray(self._raster[k][row])
 
 
 def _pieces(count: int, copies: int) -> Sequence[tuple[int, int]]:

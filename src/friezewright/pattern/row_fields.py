@@ -20,8 +20,8 @@ from friezewright.errors import GeometryError, InputError
 from friezewright.geometry.affine import FloatArray
 from friezewright.geometry.artwork import Placements
 from friezewright.geometry.outline import BoolArray, IntArray, Outline
-from friezewright.pattern.clasp_search import Level, Partner, coarse_level, fine_level
 from friezewright.pattern.groups import PlaneGroup
+from friezewright.pattern.level import Level, Partner, coarse_level, fine_level
 from friezewright.pattern.pitch import SLACK_MM, best_pitch, glide_pitch, is_clear, widest_slot
 from friezewright.pattern.repeat import Repeat, repeat_of
 from friezewright.pattern.seat import centred, check_sizes

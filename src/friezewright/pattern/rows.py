@@ -26,7 +26,7 @@ TOUCH_MM = 1e-9
 """Runs that overlap by no more than this touch: the rounding of some hundred sums of coordinates."""
 
 _NOWHERE = 1e9
-_AT_ONCE = 60_000
+_AT_ONCE = 150_000
 """Look-ups held together: half a megabyte an array, so that each stays in the cache."""
 
 
@@ -54,27 +54,40 @@ class Rows:
         return np.asarray(self.ends[index, : self.count[index]])
 
 
-def forbidden_rows(x: Pieces, y: Pieces, shifts_mm: FloatArray) -> Rows:
-    """Return for which shifts along x the interior of ``y``, shifted across by each of ``shifts_mm``, meets ``x``.
+class Facing:
+    """Two areas, made ready for asking at many shifts where one may stand beside the other.
 
     Parameters
     ----------
     x, y
-        Two areas. To keep a gap, one of them is handed in grown by it.
-    shifts_mm
-        Shifts across, shape (n,); they are rounded to the grid of levels.
+        The areas. To keep a gap, one of them is handed in grown by it, or both by half of it.
+    even
+        Whether ``y`` is ``x`` flipped: every row is then its own mirror image, and half the work is saved.
     """
-    shifts = on_grid(np.asarray(shifts_mm, dtype=np.float64))
-    width = len(x) * len(y)
-    low, high = np.zeros((len(shifts), width)), np.zeros((len(shifts), width))
-    to_right, to_left = _Reach(x, y, shifts), _Reach(y, x, -shifts)
-    block = max(1, _AT_ONCE // max(to_right.width, to_left.width, 1))
-    for start in range(0, len(shifts), block):
-        some = slice(start, start + block)
-        high[some] = to_right.at(shifts[some])
-        left = to_left.at(-shifts[some]).reshape(-1, len(y), len(x))
-        low[some] = -left.transpose(0, 2, 1).reshape(-1, width)
-    return _joined(low, high)
+
+    def __init__(self, x: Pieces, y: Pieces, *, even: bool = False) -> None:
+        self._shape = (len(x), len(y))
+        # Further across than this the two are never level.
+        self._furthest = 2.0 * float(np.abs([*x.levels(), *y.levels()]).max()) + 1.0
+        self._to_right = _Reach(x, y, self._furthest)
+        self._to_left = None if even else _Reach(y, x, self._furthest)
+
+    def rows(self, shifts_mm: FloatArray) -> Rows:
+        """Return for which shifts along x the interior of ``y``, shifted across by each of (n,), meets that of ``x``.
+
+        Shifts across are rounded to the grid of levels.
+        """
+        furthest = self._furthest
+        shifts = on_grid(np.clip(np.asarray(shifts_mm, dtype=np.float64), -furthest, furthest))
+        high = self._to_right.at(shifts)
+        low = -(high if self._to_left is None else self._to_left.at(-shifts))
+        low = low.reshape(-1, self._shape[1], self._shape[0]).transpose(0, 2, 1).reshape(high.shape)
+        return _joined(low, high)
+
+
+def forbidden_rows(x: Pieces, y: Pieces, shifts_mm: FloatArray) -> Rows:
+    """Return what :class:`Facing` does, for areas that are asked about once."""
+    return Facing(x, y).rows(shifts_mm)
 
 
 def _joined(low: FloatArray, high: FloatArray) -> Rows:
@@ -106,46 +119,58 @@ class _Reach:
     table of a profile runs upwards and, turned over, downwards.
     """
 
-    def __init__(self, a: Pieces, b: Pieces, shifts: FloatArray) -> None:
-        right, left = _Nodes(a.right), _Nodes(b.left)
-        reach = max(np.abs(right.level).max(), np.abs(left.level).max())
-        span = 2.0 ** np.ceil(np.log2(4.0 * (reach + np.abs(shifts).max(initial=0.0)) + 1.0))
-        least, most = float(shifts.min(initial=np.inf)), float(shifts.max(initial=-np.inf))
-        self._table_left, self._table_right = left.table(span, _NOWHERE), right.table(span, -_NOWHERE)
-        self._pairs = len(a) * len(b)
-        # Nodes of a against every piece of b that some shift brings level with them, and the other way round.
-        bottom, top = left.levels()
-        node, piece = np.nonzero(
-            (right.level[:, None] - most <= top) & (right.level[:, None] - least >= bottom)
-        )  # fmt: skip
-        self._on_a = _Looks(right, node, piece, right.piece[node] * len(b) + piece, span, -1.0)
-        bottom, top = right.levels()
-        node, piece = np.nonzero((left.level[:, None] + least <= top) & (left.level[:, None] + most >= bottom))
-        self._on_b = _Looks(left, node, piece, piece * len(b) + left.piece[node], span, 1.0)
-        self.width = len(self._on_a.base) + len(self._on_b.base)
+    def __init__(self, a: Pieces, b: Pieces, furthest: float) -> None:
+        self._right, self._left = _Nodes(a.right), _Nodes(b.left)
+        # A power of two, so that adding it keeps levels on their grid.
+        self._span = float(2.0 ** np.ceil(np.log2(4.0 * furthest)))
+        self._table_left = self._left.table(self._span, _NOWHERE)
+        self._table_right = self._right.table(self._span, -_NOWHERE)
+        self._pairs = (len(a), len(b))
 
     def at(self, shifts: FloatArray) -> FloatArray:
         """Return the reach for every shift and pair of pieces, shape (n, pairs); far below 0 where none is level."""
-        found = np.full((len(shifts), self._pairs), -_NOWHERE)
-        for looks, table, sign in ((self._on_a, self._table_left, 1.0), (self._on_b, self._table_right, -1.0)):
-            if not len(looks.base):
-                continue
-            query = shifts[:, None] * looks.rate
-            query += looks.base
-            seen = np.interp(query, *table)
-            seen -= looks.x
-            if sign > 0.0:
-                np.negative(seen, out=seen)
-            best = np.maximum.reduceat(seen, looks.first, axis=1)
-            found[:, looks.pair] = np.maximum(found[:, looks.pair], best)
+        found = np.full((len(shifts), self._pairs[0] * self._pairs[1]), -_NOWHERE)
+        if not len(shifts):
+            return found
+        looks = self._looks(shifts)
+        block = max(1, _AT_ONCE // max(1, *(len(each.base) for each in looks)))
+        for start in range(0, len(shifts), block):
+            some = slice(start, start + block)
+            if block < len(shifts):
+                looks = self._looks(shifts[some])
+            for look, table, sign in zip(looks, (self._table_left, self._table_right), (-1.0, 1.0), strict=True):
+                if not len(look.base):
+                    continue
+                query = shifts[some, None] * look.rate
+                query += look.base
+                seen = np.interp(query, *table)
+                seen -= look.x
+                if sign < 0.0:
+                    np.negative(seen, out=seen)
+                best = np.maximum.reduceat(seen, look.first, axis=1)
+                found[some, look.pair] = np.maximum(found[some, look.pair], best)
         return found
+
+    def _looks(self, shifts: FloatArray) -> tuple[_Looks, _Looks]:
+        """Return what has to be looked up: nodes of a in each piece of b that a shift brings level, and vice versa."""
+        right, left, least, most = self._right, self._left, float(shifts.min()), float(shifts.max())
+        bottom, top = left.ends
+        # By piece, then by node: the nodes of a piece lie together, so pairs do.
+        piece, node = np.nonzero((right.level - most <= top[:, None]) & (right.level - least >= bottom[:, None]))
+        on_a = _Looks(right, node, piece, right.piece[node] * self._pairs[1] + piece, self._span, -1.0)
+        bottom, top = right.ends
+        piece, node = np.nonzero((left.level + least <= top[:, None]) & (left.level + most >= bottom[:, None]))
+        on_b = _Looks(left, node, piece, piece * self._pairs[1] + left.piece[node], self._span, 1.0)
+        return on_a, on_b
 
 
 class _Nodes:
     """The nodes of all profiles on one side, end to end."""
 
     def __init__(self, profiles: tuple[FloatArray, ...]) -> None:
-        self.profiles = profiles
+        self._profiles = profiles
+        self.ends = (np.array([profile[0, 0] for profile in profiles]),
+                     np.array([profile[-1, 0] for profile in profiles]))  # fmt: skip
         nodes = np.concatenate(profiles)
         self.level, self.x = nodes[:, 0], nodes[:, 1]
         sizes = np.array([len(profile) for profile in profiles])
@@ -155,11 +180,6 @@ class _Nodes:
         self.down: BoolArray = following == self.level
         self.down[np.cumsum(sizes) - 1] = True
 
-    def levels(self) -> tuple[FloatArray, FloatArray]:
-        """Return the lowest and highest level of each profile."""
-        return (np.array([profile[0, 0] for profile in self.profiles]),
-                np.array([profile[-1, 0] for profile in self.profiles]))  # fmt: skip
-
     def table(self, span: float, nowhere: float) -> tuple[FloatArray, FloatArray]:
         """Return one table for interpolation: profile k upwards at offset ``2 k span``, downwards a span further on.
 
@@ -168,7 +188,7 @@ class _Nodes:
         """
         levels, values = [], []
         ends = np.array([nowhere])
-        for k, profile in enumerate(self.profiles):
+        for k, profile in enumerate(self._profiles):
             for sign, nodes in ((1.0, profile), (-1.0, profile[::-1])):
                 level = sign * nodes[:, 0] + (2 * k + (sign < 0.0)) * span
                 levels += [level[:1] - GRID_MM, level, level[-1:]]
@@ -177,17 +197,18 @@ class _Nodes:
 
 
 class _Looks:
-    """Look-ups of nodes in the profiles of other pieces, pair by pair: ``rate * shift + base`` in their table."""
+    """Look-ups of nodes in the profiles of other pieces, pair by pair: ``rate * shift + base`` in their table.
+
+    The same pair may come up once only, all its nodes together.
+    """
 
     def __init__(
         self, nodes: _Nodes, node: IntArray, piece: IntArray, pair: IntArray, span: float, with_shift: float
     ) -> None:
-        order = np.argsort(pair, kind="stable")
-        node, piece, pair = node[order], piece[order], pair[order]
         down = nodes.down[node]
         sign = np.where(down, -1.0, 1.0)
         self.x = nodes.x[node]
         self.rate = sign * with_shift
         self.base = sign * nodes.level[node] + (2 * piece + down) * span
-        self.first = np.flatnonzero(np.diff(pair, prepend=-1))
+        self.first = np.flatnonzero(np.diff(pair, prepend=-1) != 0)
         self.pair = pair[self.first]

@@ -49,6 +49,9 @@ _SAME_MM = 0.5
 _NEARLY = 0.002
 """A coarse result this share behind the best may still come out ahead on the fine polygon."""
 
+_AS_LARGE = 1e-5
+"""Coarse results whose cells differ by less than this share are the same one."""
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Found:
@@ -169,25 +172,25 @@ class _Search:
     def field(self, group: PlaneGroup, report: Callable[[float], None]) -> Repeat:
         """Return the densest field of a group that was found."""
         tightener = Tightener(group, self._distances, self._gap)
-        drawn: list[Layout] = []
-        for number in range(self._rounds):
-            trials = Trials.spread(group, _spread(_guesses(group), number))
-            for start in self._starts(trials):
-                layout = self._drawn(tightener, start)
-                if layout is not None:
-                    drawn.append(layout)
-            report((number + 1) / (self._rounds + 1))
-        drawn.sort(key=lambda layout: layout.area_mm2)
         best: Repeat | None = None
-        for layout in drawn[:_FINALISTS]:
-            if best is not None and layout.area_mm2 > (1.0 + _NEARLY) * drawn[0].area_mm2:
-                break
-            repeat = self._finished(tightener, group, layout)
-            if repeat is not None and (best is None or repeat.cell_area_mm2 < best.cell_area_mm2):
-                best = repeat
+        finished: list[float] = []
+        for number in range(self._rounds):
+            starts = self._starts(Trials.spread(group, _spread(_guesses(group), number)))
+            drawn = [layout for layout in (self._drawn(tightener, start) for start in starts) if layout is not None]
+            # Each round finishes its own: what a round adds never depends on how many follow.
+            for layout in sorted(drawn, key=lambda layout: layout.area_mm2)[:_FINALISTS]:
+                area = layout.area_mm2
+                if area > (1.0 + _NEARLY) * min(finished, default=area):
+                    break
+                if any(abs(area - other) < _AS_LARGE * area for other in finished):
+                    continue
+                finished.append(area)
+                repeat = self._finished(tightener, group, layout)
+                if repeat is not None and (best is None or repeat.cell_area_mm2 < best.cell_area_mm2):
+                    best = repeat
+            report((number + 1) / self._rounds)
         if best is None:
             raise GeometryError(f"no field of {group} was found for this motif at a gap of {self._gap:g} mm")
-        report(1.0)
         return best
 
     def _starts(self, trials: Trials) -> list[Layout]:
