@@ -125,7 +125,7 @@ def pattern_book(
     chapters = (*maker.strip_chapters(strips), maker.field_chapter(fields), *maker.every_group())
     fit = "does not fit into its own copy at this gap" if does_not_fit(strips) else _best_words(strips)
     book = Book(
-        title=f"Pattern book: {word.replace('-', ' ')}",
+        title=f"Pattern book: {re.sub('[-_]', ' ', word)}",
         under=f"{options.height_mm:g} mm high, at least {options.gap_mm:g} mm between copies; it {fit}.",
         motif=shape,
         chapters=chapters,
