@@ -24,6 +24,13 @@ SIEVE = concatenate(
     + [polygon([(9.5, k), (12, k), (12, k + 0.5), (9.5, k + 0.5)]) for k in range(-5, 5)]
 )
 
+TEETH = concatenate(
+    [polygon([(-9, 0), *((x, y) for k in range(-4, 5) for x, y in ((2 * k - 0.1, 0), (2 * k - 0.1, 8), (2 * k + 0.1, 8),
+                                                                   (2 * k + 0.1, 0))), (9, 0), (9, -3), (-9, -3)])]
+    + [circle((x, -1.5), 0.5).reversed() for x in range(-8, 9, 2)]
+)  # fmt: skip
+"""Thin teeth and slots of 1.8 mm: at a gap of 0.8 a tooth of 0.2 goes in exactly, at 0.78 with a little play."""
+
 
 def plain_rows(motif, gap, partner, shifts):
     """Return the rows of the motif as it is, one copy grown by all of the gap."""
@@ -52,6 +59,14 @@ def test_filling_and_halving_change_nothing(name, gap):
         # The plain rows' own discs reach 0.0001 mm too far at most, and slanting sides stretch that.
         assert np.all(pitch >= wanted - 1e-3)
         np.testing.assert_allclose(pitch, wanted, atol=0.01)
+
+
+def test_slots_that_a_tooth_just_enters_stay_open():
+    for gap, enters in ((0.78, True), (0.79, True), (0.82, False)):
+        clasp = find_clasps(TEETH, gap_mm=gap, partners=(Partner.HALF_TURN,), height_limit_mm=16.0)[0]
+        # Teeth between teeth halve the pitch; otherwise only the outermost pass by each other.
+        assert (clasp.pitch_saved > 0.4) is enters
+        assert gap <= clasp.repeat.gap_mm <= gap + 0.004
 
 
 @pytest.mark.parametrize("gap", [0.03, 0.09, 0.11])
