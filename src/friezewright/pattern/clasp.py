@@ -148,9 +148,9 @@ def find_clasps(
 
     Notes
     -----
-    Rows are exact, and the polygons they are taken on are those the gap is measured on, one of them grown by the gap
-    and by twice their flattening: the true gap is never under the one asked. Shifts across are sampled (a two-hundredth
-    of the height) and the three best local minima refined; a slot that opens only between two samples is missed.
+    Rows are exact, and the polygons they are taken on are those the gap is measured on, grown by the gap and by twice
+    their flattening: the true gap is never under the one asked. Shifts across are sampled, a two-hundredth of the
+    height apart, and the three best local minima refined; a slot that opens only between two samples is missed.
     """
     check_sizes(gap_mm, None, "pitch", turn_rad)
     motif = centred(shape, turn_rad)
@@ -189,7 +189,7 @@ def turned_clasps(
     Returns
     -------
     tuple of Clasp
-        The most pitch saved first. Any two differ in partner, by more than 3 % in pitch, or by more than 5 % in height.
+        Those that save the most of what is asked for first. Any two differ in partner, by more than 3 % in pitch, or by more than 5 % in height.
     """
     if turns < 1:
         raise InputError(f"a motif is tried at 1 turn or more, got {turns}")
@@ -203,7 +203,8 @@ def turned_clasps(
             found += [(fit, motif, turn_rad) for fit in search.fits(partners, strict, height_limit_mm, objective)]
         if progress is not None:
             progress((i + 1) / turns)
-    found.sort(key=lambda each: (-round(each[0].saved(objective), 9), each[0].partner, each[2]))
+    # Of pairs that save the same, the one held by a symmetry stands for both.
+    found.sort(key=lambda each: (-round(each[0].saved(objective), 5), not each[0].strict, each[0].partner, each[2]))
     kept: list[tuple[Fit, Outline, float]] = []
     for each in found:
         if most is not None and len(kept) >= most:
