@@ -250,6 +250,46 @@ def inspect(drawing: Path, form: str) -> None:
         raise click.exceptions.Exit(1)
 
 
+@main.group(cls=GuardedGroup)
+def calibrate() -> None:
+    """Learn a machine's real figures from about ten minutes of timed pieces."""
+
+
+@calibrate.command()
+@click.option("-o", "--out", type=_FILE, default=Path("calibration"), show_default=True, help="Folder for the pieces.")
+def sheet(out: Path) -> None:
+    """Write the test pieces, and the list to fill their times into."""
+    from friezewright.compose.calibration import pieces_to_time
+
+    made = pieces_to_time()
+    files.write_folder(out, made)
+    click.echo(f"{out}: {len(made) - 1} pieces; read times.toml first, it says how to run and time them")
+
+
+@calibrate.command()
+@click.argument("times", type=_FILE)
+@click.option("-o", "--out", type=_FILE, default=Path("my-machine.toml"), show_default=True, help="Profile to write.")
+@click.option("--machine", type=_FILE, help="Profile to begin from; default: the typical one.")
+@click.option("--name", default="my machine", show_default=True, help="What to call the machine.")
+@_FORMAT
+def fit(times: Path, out: Path, machine: Path | None, name: str, form: str) -> None:
+    """Fit a machine profile to the TIMES of the test pieces."""
+    from friezewright.compose.calibration import fit_machine
+
+    begin = None if machine is None else (files.read_bytes(machine), str(machine))
+    files.keep_source(out, times)
+    with progress.shown(quiet=form == "json"):
+        fitted = fit_machine(files.read_bytes(times), name=str(times), start=begin, machine_name=name)
+    files.write_file(out, fitted.profile)
+    _remarks(fitted.findings)
+    if form == "json":
+        click.echo(json.dumps({"file": str(out), **fitted.report}, indent=2))
+        return
+    for line in fitted.sentences:
+        click.echo(line)
+    click.echo(f'{out}: name it in a job with [machine] profile = "{out.name}"')
+
+
 def _remarks(findings: Iterable[Finding]) -> None:
     for finding in findings:
         click.echo(str(finding), err=True)
