@@ -1,3 +1,4 @@
+import itertools
 import math
 import runpy
 from pathlib import Path
@@ -205,7 +206,7 @@ def test_turned_clasps_differ_and_come_best_first():
     found = turned_clasps(MOTIFS["hook"], gap_mm=0.8, turns=6, most=9, progress=shares.append)
     assert shares == pytest.approx([i / 6 for i in range(1, 7)])
     saved = [clasp.pitch_saved for clasp in found]
-    assert all(after <= before + 1e-5 for before, after in zip(saved, saved[1:], strict=False))
+    assert all(after <= before + 1e-5 for before, after in itertools.pairwise(saved))
     for i, a in enumerate(found):
         for b in found[:i]:
             assert (

@@ -189,7 +189,8 @@ def turned_clasps(
     Returns
     -------
     tuple of Clasp
-        Those that save the most of what is asked for first. Any two differ in partner, by more than 3 % in pitch, or by more than 5 % in height.
+        Those that save the most of what is asked for first. Any two differ in partner, by more than 3 % in pitch, or by
+        more than 5 % in height.
     """
     if turns < 1:
         raise InputError(f"a motif is tried at 1 turn or more, got {turns}")
