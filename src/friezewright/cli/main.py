@@ -145,13 +145,14 @@ def trace(
 @click.option("-o", "--out", type=_FILE, help="HTML file to write; default: beside the picture, NAME-book.html.")
 @click.option("--height", default="20 mm", show_default=True, help="Height of one motif.")
 @click.option("--gap", default="0.8 mm", show_default=True, help="Smallest distance between two copies.")
+@click.option("--quick", is_flag=True, help="Only the first six strips, in a few seconds.")
 @_FORMAT
-def book(picture: Path, out: Path | None, height: str, gap: str, form: str) -> None:
+def book(picture: Path, out: Path | None, height: str, gap: str, quick: bool, form: str) -> None:
     """Write the pattern book of PICTURE: how it fits into its own copies, as a page and a PNG."""
     from friezewright.compose.book import BookOptions, pattern_book
     from friezewright.units import parse_length_mm
 
-    options = BookOptions(height_mm=parse_length_mm(height), gap_mm=parse_length_mm(gap))
+    options = BookOptions(height_mm=parse_length_mm(height), gap_mm=parse_length_mm(gap), quick=quick)
     target = out or picture.with_name(f"{picture.stem}-book.html")
     picture_file = target.with_suffix(".png")
     files.keep_source(target, picture)

@@ -35,7 +35,7 @@ from friezewright.pattern.strips import strip
 
 __all__ = ["BookOptions", "PatternBook", "pattern_book"]
 
-_TURNS = 12
+_TURNS, _QUICK_TURNS = 12, 4
 _FIRST = 6
 # Gaps at which the fit is looked at, in times the asked one.
 _GAPS = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
@@ -57,10 +57,13 @@ class BookOptions:
         Height of one motif.
     gap_mm
         Smallest distance between two copies.
+    quick
+        Whether only the first six strips are wanted, over four turns: in seconds, not half a minute.
     """
 
     height_mm: float = 20.0
     gap_mm: float = 0.8
+    quick: bool = False
 
     def __post_init__(self) -> None:
         if not 1.0 <= self.height_mm <= 1000.0:
@@ -114,15 +117,22 @@ def pattern_book(
     strips = strip_ideas(
         shape,
         gap_mm=options.gap_mm,
-        turns=_TURNS,
+        turns=_QUICK_TURNS if options.quick else _TURNS,
+        most=_FIRST + 2 if options.quick else 5 * _FIRST,
         progress=lambda share: progress(f"fitting the motif into its own copies, {share:.0%}"),
     )
-    progress("fitting fields")
-    fields = field_ideas(shape, gap_mm=options.gap_mm, progress=lambda share: progress(f"fitting fields, {share:.0%}"))
-    progress("seeing how the gap changes the fit")
-    gaps = maker.gap_lines()
-    progress("laying out every group")
-    chapters = (*maker.strip_chapters(strips), maker.field_chapter(fields), *maker.every_group())
+    chapters: tuple[Chapter, ...] = (maker.first_strips(strips),)
+    gaps: tuple[GapLine, ...] = ()
+    fields: tuple[FieldIdea, ...] = ()
+    if not options.quick:
+        progress("fitting fields")
+        fields = field_ideas(
+            shape, gap_mm=options.gap_mm, progress=lambda share: progress(f"fitting fields, {share:.0%}")
+        )
+        progress("seeing how the gap changes the fit")
+        gaps = maker.gap_lines()
+        progress("laying out every group")
+        chapters += (*maker.more_strips(strips), maker.field_chapter(fields), *maker.every_group())
     fit = "does not fit into its own copy at this gap" if does_not_fit(strips) else _best_words(strips)
     book = Book(
         title=f"Pattern book: {re.sub('[-_]', ' ', word)}",
@@ -157,13 +167,19 @@ class _Maker:
     def __init__(self, word: str, shape: Outline, options: BookOptions) -> None:
         self.word, self.shape, self.options = word, shape, options
 
-    def strip_chapters(self, ideas: Sequence[StripIdea]) -> list[Chapter]:
-        """Return the first ideas, then those of each partner."""
+    def first_strips(self, ideas: Sequence[StripIdea]) -> Chapter:
+        """Return the ideas to begin with."""
         first = first_ideas(ideas, count=_FIRST)
-        words = "The best found of every way to pair the motif with its own copy, over twelve turns of it."
+        turns = "four" if self.options.quick else "twelve"
+        words = f"The best found of every way to pair the motif with its own copy, over {turns} turns of it."
         if does_not_fit(ideas):
             words = "The motif does not fit into its own copy at this gap: these strips stand side by side."
-        chapters = [Chapter(heading="Six strips to begin with", words=words, ideas=self._strips(first, "strip"))]
+        return Chapter(heading="Six strips to begin with", words=words, ideas=self._strips(first, "strip"))
+
+    def more_strips(self, ideas: Sequence[StripIdea]) -> list[Chapter]:
+        """Return what is left of each partner's best."""
+        first = first_ideas(ideas, count=_FIRST)
+        chapters = []
         for partner in Partner:
             of_partner = [idea for idea in ideas if idea.clasp.partner is partner and idea not in first][:3]
             if of_partner:

@@ -237,7 +237,7 @@ def book_png(book: Book, *, width_px: int = 1600) -> bytes:
         sheet.paste(block, (0, top))
         top += block.height
     out = io.BytesIO()
-    sheet.quantize(48, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
+    sheet.quantize(48, dither=Image.Dither.NONE).save(out, "PNG")
     return out.getvalue()
 
 

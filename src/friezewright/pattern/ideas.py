@@ -65,6 +65,7 @@ def strip_ideas(
     *,
     gap_mm: float,
     turns: int,
+    most: int = _MARKED,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[StripIdea, ...]:
     """Return strips over several turns of a motif, the best first.
@@ -77,10 +78,12 @@ def strip_ideas(
         Smallest distance between two copies.
     turns
         How many turns to try, evenly over half a circle.
+    most
+        How many of the tightest are marked.
     progress
         Called with the share of the search done.
     """
-    found = turned_clasps(shape, gap_mm=gap_mm, turns=turns, most=_MARKED, progress=progress)
+    found = turned_clasps(shape, gap_mm=gap_mm, turns=turns, most=most, progress=progress)
     return in_order(_marked(shape, found, gap_mm))
 
 
