@@ -21,7 +21,7 @@ from friezewright.ornament.place import PlaceRequest, place
 from friezewright.panel.panel import Panel
 from friezewright.panel.zone import KeepOff, Zone
 
-__all__ = ["Fitting", "fit_ornaments"]
+__all__ = ["Fitting", "Workpiece", "fit_ornaments"]
 
 # A trimmed piece narrower than this many motif heights reads as dirt, whatever the machine could burn.
 _LEAST_WIDTH_SHARE = 0.04
@@ -35,28 +35,38 @@ class Fitting:
     style: BurnStyle
 
 
-def fit_ornaments(
-    job: Job,
-    panel: Panel,
-    keep_off: KeepOff,
-    zone: Zone,
-    motifs: Motifs,
-    *,
-    tolerance_mm: float,
-    progress: Callable[[str], None] = lambda _: None,
-) -> tuple[Fitting, ...]:
-    """Return all ornaments of a job, fitted.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Workpiece:
+    """What every ornament of a job is fitted to.
 
     Parameters
     ----------
-    job
-        Asks for them.
-    panel, keep_off, zone
-        Where they go; each takes its part of the zone before the next is fitted.
-    motifs
-        By name.
+    job, motifs
+        What is asked for, and the motifs by name.
+    panel, keep_off
+        Where it goes, and how far it stays from the cuts.
     tolerance_mm
         Furthest a trimmed or bent line may lie from the true curve.
+    """
+
+    job: Job
+    motifs: Motifs
+    panel: Panel
+    keep_off: KeepOff
+    tolerance_mm: float
+
+
+def fit_ornaments(
+    work: Workpiece, zone: Zone, *, progress: Callable[[str], None] = lambda _: None
+) -> tuple[Fitting, ...]:
+    """Return all ornaments of a job, fitted; each takes its part of the zone before the next is.
+
+    Parameters
+    ----------
+    work
+        What they are fitted to.
+    zone
+        Where ornament may be.
     progress
         Called with a few words before each.
 
@@ -66,35 +76,26 @@ def fit_ornaments(
         If an ornament names a cutout or a pattern that is not there.
     """
     fitted: list[Fitting] = []
-    for index, asked in enumerate(job.ornament):
-        name = job.name_of(index)
+    for index, asked in enumerate(work.job.ornament):
+        name = work.job.name_of(index)
         progress(f"fitting {name}")
-        for ornament in _ornaments(asked, name, job, panel, keep_off, zone, motifs, tolerance_mm):
+        for ornament in _ornaments(asked, name, work, zone):
             fitted.append(Fitting(ornament=ornament, style=_style(asked)))
             clear = asked.gap if isinstance(asked, BorderJob) or asked.clear is None else asked.clear
             zone = zone.claimed(ornament.claim, clear_mm=clear)
     return tuple(fitted)
 
 
-def _ornaments(
-    asked: OrnamentJob,
-    name: str,
-    job: Job,
-    panel: Panel,
-    keep_off: KeepOff,
-    zone: Zone,
-    motifs: Motifs,
-    tolerance_mm: float,
-) -> Iterator[Ornament]:
+def _ornaments(asked: OrnamentJob, name: str, work: Workpiece, zone: Zone) -> Iterator[Ornament]:
     if isinstance(asked, BorderJob):
-        for request in _borders(asked, name, job, panel, keep_off, motifs, tolerance_mm):
+        for request in _borders(asked, name, work):
             made = border(request, zone)
             yield made
             zone = zone.claimed(made.claim, clear_mm=asked.gap)
     elif isinstance(asked, FieldJob):
-        yield field(_field(asked, name, job, panel, zone, motifs, tolerance_mm), zone)
+        yield field(_field(asked, name, work, zone), zone)
     else:
-        yield place(_place(asked, name, motifs, tolerance_mm), zone)
+        yield place(_place(asked, name, work), zone)
 
 
 def _style(asked: OrnamentJob) -> BurnStyle:
@@ -107,15 +108,13 @@ def _style(asked: OrnamentJob) -> BurnStyle:
     )
 
 
-def _borders(
-    asked: BorderJob, name: str, job: Job, panel: Panel, keep_off: KeepOff, motifs: Motifs, tolerance_mm: float
-) -> Iterator[BorderRequest]:
+def _borders(asked: BorderJob, name: str, work: Workpiece) -> Iterator[BorderRequest]:
     """Yield one request a loop: the rim, one named cutout, or each of them."""
-    repeat = strip_pattern_of(asked, job, motifs)
+    repeat = strip_pattern_of(asked, work.job, work.motifs)
     corner_shape = None
     if asked.corner_motif is not None:
-        corner_shape = motifs[asked.corner_motif].at_height(repeat.height_mm)
-    for loop_name, loop, outward, offset_mm in _loops(asked, job, panel, keep_off, repeat.height_mm):
+        corner_shape = work.motifs[asked.corner_motif].at_height(repeat.height_mm)
+    for loop_name, loop, outward, offset_mm in _loops(asked, work, repeat.height_mm):
         yield BorderRequest(
             name=name if not loop_name else f"{name} {loop_name}",
             loop=loop,
@@ -132,17 +131,16 @@ def _borders(
             frame_width_mm=asked.frame_width,
             frame_gap_mm=asked.frame_gap,
             rigid=asked.rigid,
-            tolerance_mm=tolerance_mm,
+            tolerance_mm=work.tolerance_mm,
         )
 
 
-def _loops(
-    asked: BorderJob, job: Job, panel: Panel, keep_off: KeepOff, height_mm: float
-) -> Iterator[tuple[str, Outline, bool, float]]:
+def _loops(asked: BorderJob, work: Workpiece, height_mm: float) -> Iterator[tuple[str, Outline, bool, float]]:
     """Yield the loops a border follows: a name to tell several apart, the loop, on which side, how far off."""
+    panel, keep_off = work.panel, work.keep_off
     words = asked.border.split(maxsplit=1)
     if asked.border == "rim":
-        rim, further_mm = followed_rim(job, panel, shallow_mm=height_mm)
+        rim, further_mm = followed_rim(work.job, panel, shallow_mm=height_mm)
         yield "", rim, False, keep_off.rim_mm + further_mm
     elif asked.border == "cutouts":
         for opening in panel.cutouts:
@@ -158,18 +156,16 @@ def _loops(
         raise JobError(f'border = {asked.border!r} is not known; use "rim", "cutouts" or "cutout NAME"')
 
 
-def _field(
-    asked: FieldJob, name: str, job: Job, panel: Panel, zone: Zone, motifs: Motifs, tolerance_mm: float
-) -> FieldRequest:
-    repeat = field_pattern_of(asked, job, motifs)
+def _field(asked: FieldJob, name: str, work: Workpiece, zone: Zone) -> FieldRequest:
+    repeat = field_pattern_of(asked, work.job, work.motifs)
     within = None if asked.within is None else region_of(outline_of_shape(f"area of {name!r}", asked.within))
     if isinstance(asked.centre, tuple):
         anchor = asked.centre
     elif asked.centre == "panel":
-        anchor = _middle(panel.rim.bounds())
+        anchor = _middle(work.panel.rim.bounds())
     else:
         region = zone.region if within is None else intersection(zone.region, within)
-        anchor = _middle(panel.rim.bounds() if region.is_empty else region.bounds())
+        anchor = _middle(work.panel.rim.bounds() if region.is_empty else region.bounds())
     return FieldRequest(
         name=name,
         repeat=repeat,
@@ -179,21 +175,21 @@ def _field(
         edge=Edge(asked.edge),
         least_width_mm=_least_width(asked.least_width, asked.height),
         within=within,
-        tolerance_mm=tolerance_mm,
+        tolerance_mm=work.tolerance_mm,
     )
 
 
-def _place(asked: PlaceJob, name: str, motifs: Motifs, tolerance_mm: float) -> PlaceRequest:
+def _place(asked: PlaceJob, name: str, work: Workpiece) -> PlaceRequest:
     return PlaceRequest(
         name=name,
-        shape=motifs[asked.motif].at_height(asked.height),
+        shape=work.motifs[asked.motif].at_height(asked.height),
         at_mm=asked.place,
         turn_rad=asked.turn,
         mirrored=asked.mirrored,
         gap_mm=asked.gap,
         edge=Edge(asked.edge),
         least_width_mm=_least_width(None, asked.height),
-        tolerance_mm=tolerance_mm,
+        tolerance_mm=work.tolerance_mm,
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from friezewright.compose.job import Job, read_job
 from friezewright.compose.motifs import Motifs
-from friezewright.compose.ornaments import Fitting, fit_ornaments
+from friezewright.compose.ornaments import Fitting, Workpiece, fit_ornaments
 from friezewright.compose.panels import panel_of_job
 from friezewright.compose.tickets import caption_of, ticket_of, versions
 from friezewright.errors import InputError, MaterialError
@@ -116,7 +116,8 @@ def compose_job(
     machine = _machine(job, read, panel.thickness_mm)
     zone = zone_of(panel, keep_off)
     motifs = Motifs(job, read)
-    fitted = fit_ornaments(job, panel, keep_off, zone, motifs, tolerance_mm=options.tolerance_mm, progress=progress)
+    work = Workpiece(job=job, motifs=motifs, panel=panel, keep_off=keep_off, tolerance_mm=options.tolerance_mm)
+    fitted = fit_ornaments(work, zone, progress=progress)
     progress("laying the layers")
     digest = _digest(job, read, options)
     drawing, layer_findings = build(
