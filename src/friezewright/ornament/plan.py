@@ -28,10 +28,11 @@ from friezewright.ornament.corner import (
 )
 from friezewright.ornament.fit import Allowance, Span, SpanFit, fit_span
 from friezewright.ornament.guide import Guide, Side, guide_along
-from friezewright.ornament.laying import MEASURE_MM, StripSizes, least_pitch
+from friezewright.ornament.laying import MEASURE_MM, StripSizes
 from friezewright.ornament.mitre import MitreCut, best_phases, is_mitred, mitre_cut, seam_fit, seams_of
 from friezewright.ornament.path import Path, Piece
 from friezewright.ornament.request import Band, BorderRequest
+from friezewright.ornament.scales import SMALLEST_SCALE, ScaledStrips
 
 __all__ = ["GAP_SHARE", "TIGHTEST", "Plan", "Strand", "best_plan", "room_for"]
 
@@ -42,14 +43,14 @@ TIGHTEST = 1.5
 """Radius of the centreline, in strip heights, under which nothing is bent: the inside would shrink to a half."""
 
 # One uniform scale for the whole border, from a hundredth either way to the bounds.
-_SMALLEST = 0.8
-_SCALES = sorted((round(0.01 * k, 2) for k in range(80, 126)), key=lambda scale: (abs(math.log(scale)), scale))
+_SCALES = sorted(
+    (round(0.01 * k, 2) for k in range(round(100 * SMALLEST_SCALE), 126)),
+    key=lambda scale: (abs(math.log(scale)), scale),
+)
 # Diameter of the bead at the centre of a reversed side, in strip heights.
 _CENTRE_BEAD = 0.28
 # Plans that are measured before the best of them is taken as it is.
 _MOST_SETTLED = 5
-# Pitches up to this multiple of the strip's own are tried to keep the gap.
-_WIDEST = 3.0
 # Sides meet on a mirror of the strip only if that takes no larger change of scale (as a logarithm).
 _SEAM_SCALE = 0.15
 
@@ -117,7 +118,7 @@ def best_plan(request: BorderRequest, pieces: Sequence[Piece]) -> Plan | None:
     def scaled_block(scale: float) -> Block | None:
         return None if at_one is None else at_one.scaled(scale)
 
-    strips = _Strips(request)
+    strips = ScaledStrips(request)
     tries = _tries(request, pieces, strips)
     loose: list[tuple[tuple[int, float], int, Trial]] = []
     settled: list[Plan] = []
@@ -164,70 +165,7 @@ class Trial:
     seam: bool = False
 
 
-class _Strips:
-    """The strip at every scale, with its gap kept straight and on bends.
-
-    Measuring a gap costs more than everything else in a plan, so plans are looked through with estimates, and only the
-    one that is going to be used is measured. Everything is worked out once.
-    """
-
-    def __init__(self, request: BorderRequest) -> None:
-        self._gap = request.gap_mm
-        self._own = StripSizes.of(request.strip)
-        self._straight: dict[float, float | None] = {}
-        self._bent: dict[tuple[object, ...], float] = {}
-
-    def at(self, scale: float, *, exact: bool) -> StripSizes | None:
-        """Return the strip at a scale, opened to keep the gap; None where that fails, but never at scale 1."""
-        sizes = self._own.scaled(scale)
-        if scale >= 1.0 or exact:
-            pitch = self._measured(scale)
-        else:
-            # How far it must be opened grows almost evenly from nothing at scale 1.
-            first, last = self._measured(1.0), self._measured(_SMALLEST)
-            if first is None or last is None:
-                return None
-            pitch = first + (last - first) * (1.0 - scale) / (1.0 - _SMALLEST)
-        if pitch is None:
-            return sizes if scale == 1.0 else None
-        return sizes.opened(pitch, self._gap)
-
-    def _measured(self, scale: float) -> float | None:
-        if scale not in self._straight:
-            sizes = self._own.scaled(scale)
-            self._straight[scale] = least_pitch(
-                sizes, gap_mm=self._gap, radii_mm=(), rigid=True, most_mm=_WIDEST * sizes.strip.pitch_mm
-            )
-        return self._straight[scale]
-
-    def pitch_on(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool, *, exact: bool) -> float:
-        """Return the least pitch on bends; the strip's own where no pitch is enough, and the measured gap will tell."""
-        pitch = sizes.strip.pitch_mm
-        if not radii_mm:
-            return pitch
-        if exact:
-            return self._bent_pitch(sizes, radii_mm, rigid)
-        # In proportion to the height over the radius, the pitch grows almost evenly from the straight one.
-        own = self.at(1.0, exact=True)
-        assert own is not None
-        most = pitch
-        for radius in radii_mm:
-            share = own.height_mm / radius
-            near = math.copysign(max(0.05, 0.05 * round(abs(share) / 0.05)), share)
-            found = self._bent_pitch(own, (own.height_mm / near,), rigid) / own.strip.pitch_mm
-            most = max(most, pitch * (1.0 + (found - 1.0) * (sizes.height_mm / radius) / near))
-        return min(most, _WIDEST * pitch)
-
-    def _bent_pitch(self, sizes: StripSizes, radii_mm: tuple[float, ...], rigid: bool) -> float:
-        key = (sizes.height_mm, sizes.strip.pitch_mm, tuple(round(r, 6) for r in radii_mm), rigid)
-        if key not in self._bent:
-            gap, most = min(self._gap, sizes.strip.gap_mm), _WIDEST * sizes.strip.pitch_mm
-            found = least_pitch(sizes, gap_mm=gap, radii_mm=radii_mm, rigid=rigid, most_mm=most)
-            self._bent[key] = sizes.strip.pitch_mm if found is None else found
-        return self._bent[key]
-
-
-def _tries(request: BorderRequest, pieces: Sequence[Piece], strips: _Strips) -> list[Trial]:
+def _tries(request: BorderRequest, pieces: Sequence[Piece], strips: ScaledStrips) -> list[Trial]:
     """Return what to try, nearest to what was asked first."""
     plain = [Trial(scale=scale) for scale in _SCALES]
     sizes = strips.at(1.0, exact=True)
@@ -263,7 +201,7 @@ def _guide_of(request: BorderRequest, pieces: Sequence[Piece], sizes: StripSizes
 def _settled(
     request: BorderRequest,
     pieces: Sequence[Piece],
-    strips: _Strips,
+    strips: ScaledStrips,
     trial: Trial,
     stretch: bool,
     make_block: Callable[[float], Block | None],
@@ -305,14 +243,14 @@ def _block_maker(request: BorderRequest, pieces: Sequence[Piece]) -> Callable[[f
 
 def room_for(request: BorderRequest, pieces: Sequence[Piece]) -> bool:
     """Whether any repeat at all finds room at the strip's own size."""
-    plan = plan_at(request, pieces, _Strips(request), Trial(), stretch=True, block=None, exact=False)
+    plan = plan_at(request, pieces, ScaledStrips(request), Trial(), stretch=True, block=None, exact=False)
     return plan is not None and any(strand.fit.count for strand in plan.strands)
 
 
 def plan_at(
     request: BorderRequest,
     pieces: Sequence[Piece],
-    strips: _Strips,
+    strips: ScaledStrips,
     trial: Trial,
     *,
     stretch: bool,
