@@ -16,7 +16,7 @@ exactly by :mod:`~friezewright.pattern.tighten`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,7 +43,8 @@ _STEP = 1.03
 """From one size of cell that is tried to the next."""
 
 _AT_ONCE = 16_384
-_SECOND_LOOK = 400_000
+_WINDOWS = (2, 4, 12)
+"""Powers of two: how many steps away from the motif copies are looked for, first, second and last."""
 
 
 class Distances:
@@ -59,6 +60,7 @@ class Distances:
 
     def __init__(self, shape: Outline, gap_mm: float) -> None:
         points = shape.flattened(tolerance_mm=_coarse_mm(shape))[0]
+        self.box = shape.bounds()
         self.radius_mm = float(np.hypot(points[:, 0], points[:, 1]).max())
         wanted = 2.0 * self.radius_mm * _PIXELS_A_GAP / gap_mm
         self.pixel_mm = 2.0 * self.radius_mm / min(max(wanted, _FEWEST_PIXELS), _MOST_PIXELS)
@@ -283,13 +285,7 @@ class _Look:
             if not len(rows):
                 return rows
             rows = rows[~self._taken(rows, k, np.float32(i), np.float32(j))]
-        reach = self._rasters.reach_mm
-        for start, stop in _pieces(len(rows), self._count):
-            some = rows[start:stop]
-            i_most = math.ceil(reach / float(side[some].min())) + 1
-            j_most = math.ceil(reach / float(rise[some].min())) + 1
-            rows[start:stop] = self._checked(some, i_most, j_most)
-        return rows[rows >= 0]
+        return rows[self._clear_all_round(rows, side[rows], rise[rows])]
 
     def _near(self) -> Iterator[tuple[int, int, int]]:
         """Yield the copies that most often are in the way, as operation and steps."""
@@ -299,38 +295,57 @@ class _Look:
         for i, j in ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1)):
             yield from ((k, i, j) for k in range(1, self._count))
 
-    def _checked(self, rows: IntArray, i_most: int, j_most: int) -> IntArray:
-        """Return the rows with those that are not free at any step set to -1."""
-        left = rows
-        for j in range(-j_most, j_most + 1):
-            for i in range(-i_most, i_most + 1):
-                near = abs(i) <= 1 and abs(j) <= 1
-                for k in range(self._count):
-                    # Steps of the motif itself come in opposite pairs.
-                    if near or (k == 0 and (j < 0 or (j == 0 and i <= 0))):
-                        continue
-                    if not len(left):
-                        return np.full(len(rows), -1)
-                    left = left[~self._taken(left, k, np.float32(i), np.float32(j))]
-        return np.where(np.isin(rows, left), rows, -1)
+    def _clear_all_round(self, rows: IntArray, side: FloatArray, rise: FloatArray) -> NDArray[np.bool_]:
+        """Return which of the rows are free of every copy within reach."""
+        free = np.ones(len(rows), dtype=bool)
+        # Cells that need equally many steps, up to the next power of two, are looked at together.
+        i_power, j_power = (
+            np.ceil(np.log2(self._rasters.reach_mm / size + 1.0)).astype(np.int64) for size in (side, rise)
+        )
+        looked = -1
+        # Long cells need many steps; few of those trials are left once the nearer copies were looked at.
+        for limit in _WINDOWS:
+            open_ = np.flatnonzero(free & (np.maximum(i_power, j_power) > looked))
+            powers = np.minimum(i_power[open_], limit) * 64 + np.minimum(j_power[open_], limit)
+            for power in np.unique(powers).tolist():
+                which = open_[powers == power]
+                free[which] = self._clear_within(rows[which], 2 ** (power // 64), 2 ** (power % 64))
+            looked = limit
+        return free
 
-    def _taken(self, rows: IntArray, k: int, i: np.float32, j: np.float32) -> NDArray[np.bool_]:
+    def _clear_within(self, rows: IntArray, i_most: int, j_most: int) -> NDArray[np.bool_]:
+        i = np.arange(-i_most, i_most + 1, dtype=np.float32)
+        j = np.arange(-j_most, j_most + 1, dtype=np.float32)[:, None]
+        free = np.ones(len(rows), dtype=bool)
+        block = max(1, _AT_ONCE // (i.size * j.size))
+        for k in range(self._count):
+            left = np.flatnonzero(free)
+            for start in range(0, len(left), block):
+                some = left[start : start + block]
+                taken = self._taken(rows[some, None, None], k, i, j)
+                if k == 0:
+                    taken[:, j_most, i_most] = False
+                free[some] = ~taken.any(axis=(1, 2))
+        return free
+
+    def _taken(
+        self, rows: IntArray, k: int, i: np.float32 | NDArray[np.floating], j: np.float32 | NDArray[np.floating]
+    ) -> NDArray[np.bool_]:
+        """Return whether copy k, whole steps on from its nearest place, is in the way; rows and steps broadcast."""
         (p, q), (s, t) = self._matrix[k]
         x, y = self._x[rows], self._y[rows]
         ux = (p - 1.0) * x + q * y + self._shift[k][0]
         uy = s * x + (t - 1.0) * y + self._shift[k][1]
-        ux -= np.round(ux)
-        uy -= np.round(uy)
-        uy += j
-        if abs(j) > 1:
-            # Rows of an oblique cell far across are counted from where they pass the motif.
-            ux -= np.round(self._step[rows] * uy)
-        ux += i
+        ux = ux - np.round(ux)
+        uy = uy - np.round(uy) + j
+        # Rows of an oblique cell are counted from where they pass the motif.
+        ux = ux - np.round(ux + self._step[rows] * uy) + i
         half, side = self._rasters.half, self._rasters.side
-        column = np.rint(ux * self._a[0, rows] + uy * self._b[0, rows]).astype(np.int64)
-        row = np.rint(ux * self._a[1, rows] + uy * self._b[1, rows]).astype(np.int64)
+        column = np.rint(ux * self._a[0][rows] + uy * self._b[0][rows]).astype(np.int64)
+        row = np.rint(ux * self._a[1][rows] + uy * self._b[1][rows]).astype(np.int64)
         column += half
         row += half
+        # What a raster does not show is free, and so is its rim.
         np.clip(column, 0, side - 1, out=column)
         np.clip(row, 0, side - 1, out=row)
         row *= side
@@ -339,8 +354,3 @@ class _Look:
         if mirror is not None:
             row += ((mirror - self._turn[rows]) % _MIRROR_STEPS) * (side * side)
         return np.asarray(self._raster[k][row])
-
-
-def _pieces(count: int, copies: int) -> Sequence[tuple[int, int]]:
-    size = max(1, _SECOND_LOOK // copies)
-    return [(start, min(start + size, count)) for start in range(0, count, size)]

@@ -42,15 +42,18 @@ _STARTS = 14
 """How many of a round's guesses are drawn together."""
 
 _FINALISTS = 3
-_COARSE_MM = 0.03
+_COARSE_MM = 0.04
 _SAME_MM = 0.5
 """Guesses nearer than this in every figure end up in one place; only one of them is drawn together."""
 
-_NEARLY = 0.002
-"""A coarse result this share behind the best may still come out ahead on the fine polygon."""
+_NEARLY = 0.004
+"""A coarse result this share behind the best may still come out ahead on a finer polygon."""
 
 _AS_LARGE = 1e-5
 """Coarse results whose cells differ by less than this share are the same one."""
+
+_BETTER = 1e-6
+_TRIES = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -164,30 +167,29 @@ class _Search:
         if gap_mm == 0.0 or rounds < 1:
             raise InputError("a field is searched with a gap above 0 mm, and for 1 round or more")
         self._motif, self._gap, self._rounds = centred(shape, 0.0), gap_mm, rounds
-        self._distances = Distances(self._motif, gap_mm)
+        outside = _without_closed_holes(self._motif)
+        self._distances = Distances(outside, gap_mm)
         self._rasters = Rasters(self._distances, gap_mm)
-        self._coarse = Outlines.of(self._motif, tolerance_mm=_COARSE_MM, gap_mm=gap_mm)
-        self._fine = Outlines.of(self._motif, tolerance_mm=MEASURE_MM, gap_mm=gap_mm)
+        self._coarse_mm = min(_COARSE_MM, 0.05 * gap_mm)
+        self._medium_mm = 0.1 * self._coarse_mm
+        self._coarse = Outlines.of(outside, tolerance_mm=self._coarse_mm, gap_mm=gap_mm)
+        self._medium = Outlines.of(outside, tolerance_mm=self._medium_mm, gap_mm=gap_mm)
+        self._fine = Outlines.of(outside, tolerance_mm=MEASURE_MM, gap_mm=gap_mm)
 
     def field(self, group: PlaneGroup, report: Callable[[float], None]) -> Repeat:
         """Return the densest field of a group that was found."""
         tightener = Tightener(group, self._distances, self._gap)
         best: Repeat | None = None
-        finished: list[float] = []
+        least = math.inf
         for number in range(self._rounds):
             starts = self._starts(Trials.spread(group, _spread(_guesses(group), number)))
             drawn = [layout for layout in (self._drawn(tightener, start) for start in starts) if layout is not None]
-            # Each round finishes its own: what a round adds never depends on how many follow.
-            for layout in sorted(drawn, key=lambda layout: layout.area_mm2)[:_FINALISTS]:
-                area = layout.area_mm2
-                if area > (1.0 + _NEARLY) * min(finished, default=area):
-                    break
-                if any(abs(area - other) < _AS_LARGE * area for other in finished):
-                    continue
-                finished.append(area)
+            layout = self._best(tightener, drawn)
+            # What a round finds never depends on how many follow.
+            if layout is not None and layout.area_mm2 < (1.0 - _BETTER) * least:
                 repeat = self._finished(tightener, group, layout)
                 if repeat is not None and (best is None or repeat.cell_area_mm2 < best.cell_area_mm2):
-                    best = repeat
+                    best, least = repeat, layout.area_mm2
             report((number + 1) / self._rounds)
         if best is None:
             raise GeometryError(f"no field of {group} was found for this motif at a gap of {self._gap:g} mm")
@@ -215,21 +217,60 @@ class _Search:
         return [Layout.of(figures) for figures in kept]
 
     def _drawn(self, tightener: Tightener, start: Layout) -> Layout | None:
-        keep = self._gap + 2.0 * _COARSE_MM
-        step = min(0.5 * self._gap, 0.05 * self._distances.radius_mm)
-        layout, apart = tightener.tightened(
-            start, self._coarse, keep_mm=keep, step_mm=step, rounds=40, still=1e-4
-        )  # fmt: skip
+        """Return a layout drawn together on the coarse polygon, None if it does not come right."""
+        # What was found free on rasters of coarse pixels, far beyond a small gap, is drawn together by stages.
+        gaps = [self._gap]
+        while gaps[-1] < 2.0 * self._distances.pixel_mm:
+            gaps.append(2.0 * gaps[-1])
+        layout, apart = start, 0.0
+        for gap in reversed(gaps):
+            keep = gap + 2.0 * self._coarse_mm
+            step = min(0.5 * gap, 0.05 * self._distances.radius_mm)
+            still = 1e-4 if gap == self._gap else 1e-2
+            layout, apart = tightener.tightened(
+                layout, self._coarse, keep_mm=keep, step_mm=step, rounds=40, still=still
+            )
         return layout if apart > 0.9 * self._gap else None
+
+    def _best(self, tightener: Tightener, drawn: list[Layout]) -> Layout | None:
+        """Return the densest of layouts after they are drawn together on a finer polygon."""
+        finer: list[Layout] = []
+        seen: list[float] = []
+        for layout in sorted(drawn, key=lambda layout: layout.area_mm2):
+            area = layout.area_mm2
+            if len(finer) == _FINALISTS or area > (1.0 + _NEARLY) * min(seen, default=area):
+                break
+            if any(abs(area - other) < _AS_LARGE * area for other in seen):
+                continue
+            seen.append(area)
+            keep = self._gap + 2.0 * self._medium_mm
+            step = min(0.1 * self._gap, 2.0 * self._coarse_mm)
+            closer, apart = tightener.tightened(layout, self._medium, keep_mm=keep, step_mm=step, rounds=30, still=1e-5)
+            if apart > 0.99 * self._gap:
+                finer.append(closer)
+        return min(finer, key=lambda layout: layout.area_mm2, default=None)
 
     def _finished(self, tightener: Tightener, group: PlaneGroup, layout: Layout) -> Repeat | None:
         """Return the field of a layout brought to the gap itself, None if that fails."""
-        keep = self._gap + 2.0 * MEASURE_MM
-        layout, _ = tightener.tightened(
-            layout, self._fine, keep_mm=keep, step_mm=min(0.1 * self._gap, 0.06), rounds=25, still=1e-6
-        )
-        repeat = _laid_out(self._motif, group, layout)
-        return repeat if repeat.gap_mm >= self._gap else None
+        keep, step = self._gap + 2.0 * MEASURE_MM, 4.0 * self._medium_mm
+        for _ in range(_TRIES):
+            layout, _ = tightener.tightened(layout, self._fine, keep_mm=keep, step_mm=step, rounds=15, still=1e-6)
+            repeat = _laid_out(self._motif, group, layout)
+            if repeat.gap_mm >= self._gap:
+                return repeat
+            # The gap is measured on another polygon, whose chords lie elsewhere on the same curves.
+            keep += self._gap - repeat.gap_mm + 0.1 * MEASURE_MM
+        return None
+
+
+def _without_closed_holes(shape: Outline) -> Outline:
+    """Return the outline without the holes that no part of a copy can lie in: no part is so short."""
+    loops = [shape.selected([index]) for index in range(shape.loop_count)]
+    sizes = [np.ptp(loop.bounds(), axis=0) for loop in loops]
+    shell = [loop.area_mm2() > 0.0 for loop in loops]
+    shortest = min(float(size.max()) for size, is_shell in zip(sizes, shell, strict=True) if is_shell)
+    kept = [i for i, size in enumerate(sizes) if shell[i] or float(np.hypot(*size)) > shortest]
+    return shape.selected(kept)
 
 
 def _guesses(group: PlaneGroup) -> int:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from friezewright.geometry.affine import FloatArray
-from friezewright.geometry.outline import IntArray, Outline
+from friezewright.geometry.outline import BoolArray, IntArray, Outline
 from friezewright.pattern.cells import cell_of
 from friezewright.pattern.groups import CellShape, PlaneGroup, cell_shape, operations
 from friezewright.pattern.raster_fit import Distances
@@ -32,7 +32,12 @@ _SAFE = 0.35
 _NEED_PER_MM = 30.0
 """What a mm short of the gap costs against a mm of the cell's side, over that side: more than any side can pay."""
 
+_FLATTENED = 0.3
 _LONGEST = 2.0
+_FEW = 60_000
+"""Pairs of points and edges looked at all together; above that, square by square."""
+
+_SQUARES = 12
 _PIVOTS = 120
 _ROUNDING = 1e-10
 
@@ -85,8 +90,11 @@ class Outlines:
 
     @classmethod
     def of(cls, shape: Outline, *, tolerance_mm: float, gap_mm: float) -> Outlines:
-        """Return a motif flattened to a tolerance, with further points on long edges."""
-        corners, _, loop = shape.flattened(tolerance_mm=tolerance_mm)
+        """Return a motif as a polygon within a tolerance of it, with further points on long edges."""
+        # Traced motifs have more nodes than a coarse polygon needs: a part of the tolerance goes to leaving some out.
+        corners, _, loop = shape.flattened(tolerance_mm=_FLATTENED * tolerance_mm)
+        kept = _thinned(corners, loop, (1.0 - _FLATTENED) * tolerance_mm)
+        corners, loop = corners[kept], loop[kept]
         inner = np.flatnonzero((loop[1:] == loop[:-1]) & np.any(corners[1:] != corners[:-1], axis=1))
         start, end = corners[inner], corners[inner + 1]
         length = np.hypot(*(end - start).T)
@@ -95,6 +103,35 @@ class Outlines:
         edge = np.repeat(np.arange(len(counts)), counts)
         t = (np.arange(len(edge)) - (np.cumsum(counts) - counts)[edge]) / counts[edge]
         return cls(start[edge] + t[:, None] * (end - start)[edge], start, end)
+
+
+def _thinned(corners: FloatArray, loop: IntArray, tolerance_mm: float) -> BoolArray:
+    """Return which corners of closed polylines to keep so that all others lie within the tolerance of what is left.
+
+    Douglas and Peucker's way (1973; from memory): a stretch whose furthest corner lies too far off is split there.
+    """
+    kept = np.zeros(len(corners), dtype=bool)
+    bounds = np.concatenate([np.flatnonzero(np.diff(loop, prepend=-1)), [len(loop)]])
+    stretches: list[tuple[int, int]] = []
+    for first, last in zip(bounds[:-1].tolist(), (bounds[1:] - 1).tolist(), strict=True):
+        middle = first + int(np.argmax(np.hypot(*(corners[first : last + 1] - corners[first]).T)))
+        kept[[first, middle, last]] = True
+        stretches += [(first, middle), (middle, last)]
+    while stretches:
+        first, last = stretches.pop()
+        if last - first < 2:
+            continue
+        off = corners[first + 1 : last] - corners[first]
+        chord = corners[last] - corners[first]
+        length2 = max(float(chord[0] ** 2 + chord[1] ** 2), 1e-18)
+        t = np.clip((off[:, 0] * chord[0] + off[:, 1] * chord[1]) / length2, 0.0, 1.0)
+        away = np.hypot(off[:, 0] - t * chord[0], off[:, 1] - t * chord[1])
+        furthest = int(np.argmax(away))
+        if away[furthest] > tolerance_mm:
+            middle = first + 1 + furthest
+            kept[middle] = True
+            stretches += [(first, middle), (middle, last)]
+    return kept
 
 
 class Tightener:
@@ -117,6 +154,7 @@ class Tightener:
         self._matrix = np.array([operation.matrix for operation in ops], dtype=np.float64)
         self._shift = np.array([[float(x) for x in operation.shift] for operation in ops])
         self._linear = np.stack([cell.linear(operation) for operation in ops])
+        self._box = distances.box
         self._hand = np.array([float(operation.determinant) for operation in ops])
         self._moves = _moves(cell_shape(group), self._matrix)
 
@@ -204,8 +242,25 @@ class Tightener:
         copy = np.repeat(np.arange(len(u)), len(j) * (2 * i_most + 1))
         mm = np.stack([steps[:, 0] * side + steps[:, 1] * along, steps[:, 1] * rise], axis=1)
         far = np.hypot(mm[:, 0], mm[:, 1])
-        kept = (far < reach) & ((copy > 0) | (far > 1e-9))
+        kept = np.flatnonzero((far < reach) & ((copy > 0) | (far > 1e-9)))
+        kept = kept[self._boxes_near(at[0], self._linear[copy[kept]], mm[kept], within)]
         return copy[kept], steps[kept], mm[kept]
+
+    def _boxes_near(self, turn: float, linear: FloatArray, away: FloatArray, within: float) -> BoolArray:
+        """Return which copies have their box within reach of the motif's, both upright as the motif was drawn."""
+        c, s = float(np.cos(turn)), float(np.sin(turn))
+        (px, py), (qx, qy) = self._box
+        middle, half = (0.5 * (px + qx), 0.5 * (py + qy)), (0.5 * (qx - px), 0.5 * (qy - py))
+        a, b, d, e = linear[:, 0, 0], linear[:, 0, 1], linear[:, 1, 0], linear[:, 1, 1]
+        # The copy's linear part between turning the motif and turning it back.
+        first = (c * a + s * d, c * d - s * a)
+        second = (c * b + s * e, c * e - s * b)
+        near = np.ones(len(away), dtype=bool)
+        for axis, shift in ((0, c * away[:, 0] + s * away[:, 1]), (1, c * away[:, 1] - s * away[:, 0])):
+            mx, my = c * first[axis] + s * second[axis], c * second[axis] - s * first[axis]
+            apart = np.abs(shift + mx * middle[0] + my * middle[1] - middle[axis])
+            near &= apart <= half[axis] + np.abs(mx) * half[0] + np.abs(my) * half[1] + within
+        return near
 
     def _rows(
         self, at: FloatArray, outlines: Outlines, keep_mm: float, reach_mm: float
@@ -270,24 +325,38 @@ def _moves(shape: CellShape, matrices: FloatArray) -> FloatArray:
 
 def _near_edges(points: FloatArray, outlines: Outlines, within: float) -> tuple[IntArray, FloatArray, FloatArray]:
     """Return all pairs of a point and an edge that are near: point, nearest place on the edge, distance."""
-    start, along = outlines.start, outlines.end - outlines.start
-    length2 = along[:, 0] ** 2 + along[:, 1] ** 2
-    found: list[tuple[IntArray, FloatArray, FloatArray]] = []
-    block = max(1, 200_000 // len(start))
-    for first in range(0, max(len(points), 1), block):
-        some = points[first : first + block]
-        x, y = some[:, :1] - start[:, 0], some[:, 1:] - start[:, 1]
-        t = (x * along[:, 0] + y * along[:, 1]) / length2
-        np.clip(t, 0.0, 1.0, out=t)
-        x -= t * along[:, 0]
-        y -= t * along[:, 1]
-        squared = x * x + y * y
-        # The end of an edge is the start of another.
-        i, j = np.nonzero((squared < within * within) & (t < 1.0) & (squared > 0.0))
-        foot = some[i] - np.stack([x[i, j], y[i, j]], axis=1)
-        found.append((i + first, foot, np.sqrt(squared[i, j])))
-    point, place, distance = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    start, end = outlines.start, outlines.end
+    groups = [(np.arange(len(points)), np.arange(len(start)))]
+    if len(points) * len(start) > _FEW:
+        # Square by square: the points in it, and the edges that come near it.
+        size = max(within, float((start.max(axis=0) - start.min(axis=0)).max()) / _SQUARES)
+        square = np.floor(points / size).astype(np.int64)
+        code = square[:, 0] * 4096 + square[:, 1]
+        order = np.argsort(code, kind="stable")
+        low, high = np.minimum(start, end) - within, np.maximum(start, end) + within
+        groups = []
+        for some in np.split(order, np.flatnonzero(np.diff(code[order])) + 1):
+            first, last = points[some].min(axis=0), points[some].max(axis=0)
+            groups.append((some, np.flatnonzero(np.all((low <= last) & (high >= first), axis=1))))
+    parts = [_within(points[some], some, start[edges], end[edges], within) for some, edges in groups]
+    point, place, distance = (np.concatenate(part) for part in zip(*parts, strict=True))
     return point, place, distance
+
+
+def _within(
+    points: FloatArray, names: IntArray, start: FloatArray, end: FloatArray, within: float
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    along = end - start
+    x, y = points[:, :1] - start[:, 0], points[:, 1:] - start[:, 1]
+    t = (x * along[:, 0] + y * along[:, 1]) / (along[:, 0] ** 2 + along[:, 1] ** 2)
+    np.clip(t, 0.0, 1.0, out=t)
+    x -= t * along[:, 0]
+    y -= t * along[:, 1]
+    squared = x * x + y * y
+    # The end of an edge is the start of another.
+    i, j = np.nonzero((squared < within * within) & (t < 1.0) & (squared > 0.0))
+    away = np.stack([x[i, j], y[i, j]], axis=1)
+    return names[i], points[i] - away, np.sqrt(squared[i, j])
 
 
 def _least(
