@@ -251,11 +251,14 @@ class _Maker:
         height = self.options.height_mm
         # The picked shape is the motif as it stands, so each copy's own turn says all.
         turns = [_turn_and_mirror(matrix) for matrix in repeat.cell.matrix]
+        # A job sets the turned motif by the middle of its box, wherever the search had its origin.
+        middle = repeat.shapes[0].bounds().mean(axis=0)
+        places = affine.apply(repeat.cell.matrix, middle)
         first_turn = self._turn_of_shape(repeat)
         rows = ",\n".join(
-            f"  [{_figure(matrix[0, 2] / height)}, {_figure(matrix[1, 2] / height)}, {_figure(math.degrees(turn))}, "
+            f"  [{_figure(x / height)}, {_figure(y / height)}, {_figure(math.degrees(turn))}, "
             f"{'true' if mirrored else 'false'}]"
-            for matrix, (turn, mirrored) in zip(repeat.cell.matrix, turns, strict=True)
+            for (x, y), (turn, mirrored) in zip(places, turns, strict=True)
         )
         vectors = ", ".join(f"[{_figure(x / height)}, {_figure(y / height)}]" for x, y in repeat.vectors)
         return (

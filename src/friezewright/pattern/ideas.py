@@ -14,11 +14,11 @@ import numpy as np
 
 from friezewright.geometry.outline import Outline
 from friezewright.pattern.clasp import Clasp, Partner, find_clasps, turned_clasps
-from friezewright.pattern.fields import field
 from friezewright.pattern.groups import PlaneGroup
 from friezewright.pattern.rank import WEIGHTS, Marks, marks_of, weights_for
 from friezewright.pattern.repeat import Repeat
 from friezewright.pattern.row_fields import row_fields
+from friezewright.pattern.search import search_fields
 from friezewright.pattern.seat import centred
 
 __all__ = [
@@ -39,7 +39,7 @@ REAL_SAVED, REAL_FILLED = 0.08, 0.3
 # What is shown at all: only the tightest few of a search are marked, since marking takes longer than finding.
 _MARKED = 30
 _OTHER_GROUPS = (PlaneGroup.P2GG, PlaneGroup.P3, PlaneGroup.P4, PlaneGroup.P6)
-_ROWS_SHARE = 0.7
+_ROWS_SHARE = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -151,7 +151,7 @@ def field_ideas(
 ) -> tuple[FieldIdea, ...]:
     """Return the best field found for each group without mirrors, the most ink first.
 
-    Rows over several turns for p1, p2 and pg, which are exact; the other groups with the motif as it stands.
+    Rows over several turns for p1, p2 and pg, which are exact; a search over turns, places and cells for the others.
 
     Parameters
     ----------
@@ -168,11 +168,19 @@ def field_ideas(
         turns=turns,
         progress=None if progress is None else lambda share: progress(_ROWS_SHARE * share),
     )
-    found = [each.repeat for each in rows]
-    for index, group in enumerate(_OTHER_GROUPS, start=1):
-        found.append(field(shape, group, gap_mm=gap_mm))
-        if progress is not None:
-            progress(_ROWS_SHARE + (1.0 - _ROWS_SHARE) * index / len(_OTHER_GROUPS))
+    searched = search_fields(
+        shape,
+        gap_mm=gap_mm,
+        groups=_OTHER_GROUPS,
+        progress=None if progress is None else lambda share: progress(_ROWS_SHARE + (1.0 - _ROWS_SHARE) * share),
+    )
+    # A motif with symmetries of its own can give two searches one group; the denser field of each is kept.
+    densest: dict[str, Repeat] = {}
+    for repeat in (*(each.repeat for each in rows), *(each.repeat for each in searched)):
+        known = densest.get(repeat.group.value)
+        if known is None or repeat.ink_share > known.ink_share:
+            densest[repeat.group.value] = repeat
+    found = list(densest.values())
     width, height = np.ptp(shape.bounds(), axis=0).tolist()
     box_mm2 = (width + gap_mm) * (height + gap_mm)
     ideas = [

@@ -35,16 +35,18 @@ MIRROR_FREE = tuple(group for group in PlaneGroup if not has_mirrors(group))
 """The seven groups in which copies may hook into each other from all sides: p1, p2, pg, p2gg, p4, p3 and p6."""
 
 _ROUNDS = 3
-_GUESSES = 4096
-"""Guesses a round for every freedom of a group beyond the first two, doubled with each: even cover asks for that."""
+_GUESSES = 2048
+"""Guesses a round, doubled for every figure that a group leaves free."""
 
 _STARTS = 14
 """How many of a round's guesses are drawn together."""
 
 _FINALISTS = 3
-_COARSE_MM = 0.04
-_SAME_MM = 0.5
-"""Guesses nearer than this in every figure end up in one place; only one of them is drawn together."""
+_COARSE_MM, _COARSE_GAP, _COARSE_RADIUS = 0.04, 0.05, 0.004
+"""How coarse the first polygon is: so many mm, or parts of the gap or of the motif's radius, where those are less."""
+
+_SAME = 0.04
+"""Guesses nearer than this part of the motif's radius in every figure are one; it alone is drawn together."""
 
 _NEARLY = 0.004
 """A coarse result this share behind the best may still come out ahead on a finer polygon."""
@@ -112,6 +114,8 @@ def search_field(
     ------
     InputError
         If the gap or the number of rounds is impossible.
+    GeometryError
+        If nothing is found; no motif is known for which that happens.
     """
     return _Search(shape, gap_mm, rounds).field(group, progress or _silent)
 
@@ -139,6 +143,8 @@ def search_fields(
     ------
     InputError
         If the gap or the number of rounds is impossible.
+    GeometryError
+        If nothing is found for one of the groups.
     """
     report = progress or _silent
     search = _Search(shape, gap_mm, rounds)
@@ -146,7 +152,7 @@ def search_fields(
     boxed = (width + gap_mm) * (height + gap_mm)
     found: dict[PlaneGroup, Found] = {}
     for index, group in enumerate(groups):
-        repeat = search.field(group, lambda share, index=index: report((index + share) / len(groups)))  # type: ignore[misc]
+        repeat = search.field(group, _part(report, index, len(groups)))
         assert isinstance(repeat.group, PlaneGroup)
         area = repeat.cell_area_mm2 / len(repeat.cell)
         new = Found(group=repeat.group, repeat=repeat, ink_share=repeat.ink_share, saved=1.0 - area / boxed)
@@ -157,6 +163,11 @@ def search_fields(
 
 def _silent(share: float) -> None:
     """Report nothing."""
+
+
+def _part(report: Callable[[float], None], index: int, count: int) -> Callable[[float], None]:
+    """Return what reports the progress of one of several equal parts of the work."""
+    return lambda share: report((index + share) / count)
 
 
 class _Search:
@@ -170,7 +181,7 @@ class _Search:
         outside = _without_closed_holes(self._motif)
         self._distances = Distances(outside, gap_mm)
         self._rasters = Rasters(self._distances, gap_mm)
-        self._coarse_mm = min(_COARSE_MM, 0.05 * gap_mm)
+        self._coarse_mm = min(_COARSE_MM, _COARSE_GAP * gap_mm, _COARSE_RADIUS * self._distances.radius_mm)
         self._medium_mm = 0.1 * self._coarse_mm
         self._coarse = Outlines.of(outside, tolerance_mm=self._coarse_mm, gap_mm=gap_mm)
         self._medium = Outlines.of(outside, tolerance_mm=self._medium_mm, gap_mm=gap_mm)
@@ -210,7 +221,7 @@ class _Search:
             side, rise, along = (float(each[0]) for each in one.cells(float(area[index])))
             figures = np.array([*one.figures[0, :3].tolist(), side, rise, along])
             scale = np.array([self._distances.radius_mm, side, rise, 1.0, 1.0, 1.0])
-            if all(np.abs((figures - other) * scale).max() > _SAME_MM for other in kept):
+            if all(np.abs((figures - other) * scale).max() > _SAME * scale[0] for other in kept):
                 kept.append(figures)
             if len(kept) == _STARTS:
                 break
@@ -279,7 +290,7 @@ def _guesses(group: PlaneGroup) -> int:
     # Where an operation keeps a direction, the place along it makes no difference; the same for all places in p1.
     matrices = np.array([operation.matrix for operation in operations(group)], dtype=np.float64)
     idle = sum(1 for axis in (0, 1) if not np.any(matrices[:, :, axis] != np.eye(2)[:, axis]))
-    return int(_GUESSES * 2 ** (figures - idle - 1))
+    return _GUESSES << (figures - idle)
 
 
 def _spread(count: int, number: int) -> FloatArray:

@@ -34,10 +34,13 @@ _NEED_PER_MM = 30.0
 
 _FLATTENED = 0.3
 _LONGEST = 2.0
-_FEW = 60_000
+_REACH = 2.5
+"""Distances that are longer than what is kept by so many steps are left out: hardly any shrinks by that much."""
+
+_FEW = 150_000
 """Pairs of points and edges looked at all together; above that, square by square."""
 
-_SQUARES = 12
+_SQUARES = 6
 _PIVOTS = 120
 _ROUNDING = 1e-10
 
@@ -179,16 +182,16 @@ class Tightener:
             Stop when a step saves less than this share of the area.
         """
         at, step = layout.figures(), step_mm
-        rows, apart = self._rows(at, outlines, keep_mm, 2.5 * step)
+        rows, apart = self._rows(at, outlines, keep_mm, _REACH * step)
         best, best_apart = at, apart
         slack = 1e-4 * keep_mm + 1e-6
         quiet = 0
         for _ in range(rounds):
             moved = at + self._step(at, rows, step)
-            new_rows, new_apart = self._rows(moved, outlines, keep_mm, 2.5 * step)
+            new_rows, new_apart = self._rows(moved, outlines, keep_mm, _REACH * step)
             if new_apart < min(_SAFE * keep_mm, 0.9 * apart):
                 step *= 0.5
-                rows, apart = self._rows(at, outlines, keep_mm, 2.5 * step)
+                rows, apart = self._rows(at, outlines, keep_mm, _REACH * step)
                 continue
             saved = 1.0 - moved[3] * moved[4] / (at[3] * at[4])
             at, rows, apart = moved, new_rows, new_apart
