@@ -27,7 +27,7 @@ import numpy as np
 import pytest
 import shapely
 from click.testing import CliRunner
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
@@ -378,8 +378,35 @@ KITE = (
 )
 
 
+# An upright mark whose box lies further from a cut than the mark, by a rounding: the checker once found no nearest.
+UPRIGHT_MARK = """
+[panel]
+polygon = [[0, 0], [70.4, 0], [70.4, 36.0], [36.0, 36.0], [36.0, 70.1], [0, 70.1]]
+keep_off = { rim = 2.1, cutouts = 2.3 }
+[[panel.cutout]]
+name = "hole 1"
+slot = [13.1, 50.599999999999994, 9.8, 3]
+[motif.kite]
+picture = "kite.svg"
+[[ornament]]
+border = "rim"
+motif = "kite"
+height = 7.5
+gap = 0.8
+strip = "p1m1"
+corner = "turned"
+[[ornament]]
+field = "rest"
+motif = "kite"
+height = 5.0
+gap = 0.8
+group = "p1"
+"""
+
+
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(text=jobs())
+@example(text=UPRIGHT_MARK)
 def test_no_panel_gets_a_burn_nearer_to_its_cuts_than_asked(text, tmp_path_factory):
     home = tmp_path_factory.mktemp("panel")
     (home / "kite.svg").write_text(KITE)

@@ -140,7 +140,9 @@ JOBS = [
     compose("infinite", toml("size = [60, inf]"), "line 3", "inf", "not a finite length"),
     compose("below zero", toml("size = [-60, 40]"), "line 3", "-60", "more than 0"),
     compose("no width", toml("size = [0, 40]"), "line 3", "got 0", "more than 0"),
-    compose("motif of no height", toml(ornament='field = "rest"\nmotif = "bud"\nheight = 0'), "height", "more than 0"),
+    compose(
+        "motif of no height", toml(ornament='field = "rest"\nmotif = "bud"\nheight = 0'), "height", "less than 0.5"
+    ),
     compose("gap below zero", toml(ornament='field = "rest"\nmotif = "bud"\nheight = 8\ngap = -1'), "gap", "-1"),
     compose("angle nan", toml(ornament='field = "rest"\nmotif = "bud"\nheight = 8\nturn = nan'), "turn", "finite"),
     compose("a 6 m panel", toml("size = [6000, 40]"), "6000", "5000 mm"),

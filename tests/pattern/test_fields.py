@@ -168,7 +168,8 @@ def test_a_cell_of_given_size_has_the_gap_that_follows(leaf):
     [
         ("p2", {}, "give a gap or a cell"),
         ("p2", {"cell_mm": (10.0, -1.0)}, "more than 0 mm"),
-        ("p2", {"cell_mm": 8.0}, "copies overlap; use a cell above"),
+        ("p2", {"cell_mm": 8.0}, "cannot hold 2 copies"),
+        ("p2", {"cell_mm": 18.0}, "copies overlap; use a cell above"),
         ("p4", {"cell_mm": (40.0, 41.0)}, "equal sides"),
         ("pg", {"gap_mm": 1.0, "row_step": 0.5}, "row_step is for p1 and p2"),
         ("p2", {"gap_mm": 1.0, "row_step": float("nan")}, "finite part"),

@@ -155,7 +155,8 @@ def least_clearance(
         least = shapely.distance(cut, boxes)
         order = np.argsort(least, kind="stable")
         rough = float(shapely.distance(cut, marks.geometry[order[0]]))
-        order = order[least[order] <= rough]
+        # The box of an upright mark can come out further off than the mark itself, by a rounding.
+        order = order[least[order] <= rough + _STEP_MM]
         rough = _least(cut, marks.geometry[order])[1]
         near = order[shapely.dwithin(cut, marks.geometry[order], rough + 2.0 * tolerance_mm + _STEP_MM)][:_AGAIN]
         fine = marks.finely(near)
