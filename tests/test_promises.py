@@ -384,11 +384,20 @@ UPRIGHT_MARK = """
 polygon = [[0, 0], [70.4, 0], [70.4, 36.0], [36.0, 36.0], [36.0, 70.1], [0, 70.1]]
 keep_off = { rim = 2.1, cutouts = 2.3 }
 [[panel.cutout]]
+name = "hole 0"
+circle = [18.0, 18.0]
+diameter = 3.0
+[[panel.cutout]]
 name = "hole 1"
 slot = [13.1, 50.599999999999994, 9.8, 3]
+[[panel.cutout]]
+name = "hole 2"
+circle = [52.400000000000006, 18.0]
+diameter = 3.0
 [motif.kite]
 picture = "kite.svg"
 [[ornament]]
+name = "edge"
 border = "rim"
 motif = "kite"
 height = 7.5
@@ -396,6 +405,7 @@ gap = 0.8
 strip = "p1m1"
 corner = "turned"
 [[ornament]]
+name = "ground"
 field = "rest"
 motif = "kite"
 height = 5.0
