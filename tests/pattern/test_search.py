@@ -178,6 +178,29 @@ def test_hooks_of_any_size_keep_their_gap(group, gap, length, width):
     assert gap <= made.gap_mm <= most(gap)
 
 
+@pytest.mark.parametrize(
+    ("size", "gap"),
+    [(1.0, 0.02), (50.0, 0.5), (0.05, 0.8), (0.04, 4.0), (1.0, 10.0)],
+    ids=["slit", "metre", "millimetre", "speck", "far apart"],
+)
+def test_gaps_far_from_the_size_of_the_motif(size, gap):
+    shape = MOTIFS["hook"].transformed(affine.scaling(size))
+    made = search_field(shape, PlaneGroup.P1, gap_mm=gap, rounds=1)
+
+    assert gap <= made.gap_mm <= most(gap)
+
+
+def test_a_layout_far_from_touching_is_drawn_all_the_way():
+    # Steps once grew shorter while copies were still apart, and stopped 0.12 mm too early.
+    shard = polygon(
+        [(3.65, 0.13), (-6.32, 3.75), (-10.0, -0.72), (-2.16, -3.18), (-1.51, -5.3), (-2.35, -15.66), (0.36, -9.13),
+         (0.53, -9.96), (16.08, -14.17), (21.42, -11.43)]
+    )  # fmt: skip
+    made = search_field(shard, PlaneGroup.P4MM, gap_mm=0.06557, rounds=1)
+
+    assert 0.06557 <= made.gap_mm <= most(0.06557)
+
+
 def test_several_groups_come_the_densest_first_with_what_they_save():
     shape = MOTIFS["moth"]
     shares = []

@@ -39,6 +39,9 @@ _PIXELS_A_GAP = 3.5
 _FEWEST_PIXELS, _MOST_PIXELS = 72, 150
 """Pixels across the motif's disc: enough to see its shape, few enough for a convolution of a millisecond or two."""
 
+_LARGEST_GAP = 0.08
+"""Pixels are at least this part of the gap: a small motif far from others needs no finer ones."""
+
 _STEP = 1.03
 """From one size of cell that is tried to the next."""
 
@@ -63,7 +66,8 @@ class Distances:
         self.box = shape.bounds()
         self.radius_mm = float(np.hypot(points[:, 0], points[:, 1]).max())
         wanted = 2.0 * self.radius_mm * _PIXELS_A_GAP / gap_mm
-        self.pixel_mm = 2.0 * self.radius_mm / min(max(wanted, _FEWEST_PIXELS), _MOST_PIXELS)
+        across = min(max(wanted, _FEWEST_PIXELS), _MOST_PIXELS)
+        self.pixel_mm = max(2.0 * self.radius_mm / across, _LARGEST_GAP * gap_mm)
         self.margin_mm = max(gap_mm, 3.0 * self.pixel_mm)
         self.half = math.ceil((self.radius_mm + 2.0 * self.margin_mm) / self.pixel_mm) + 1
         at = self.pixel_mm * np.arange(-self.half, self.half + 1)

@@ -200,10 +200,11 @@ class Tightener:
                 not good and not had and apart > best_apart
             ):
                 best, best_apart = at, apart
-            # Where copies came much too near the straight-line forecast was bad.
-            step *= 0.6 if apart < keep_mm - 0.1 * step else 1.2 if saved > 1e-3 else 0.8
+            # Where copies came much too near the straight-line forecast was bad; where none touch there is far to go.
+            alone = apart > keep_mm + 0.3 * step
+            step *= 0.6 if apart < keep_mm - 0.1 * step else 1.2 if alone or saved > 1e-3 else 0.8
             step = min(step, _LONGEST * step_mm)
-            quiet = quiet + 1 if good and abs(saved) < still else 0
+            quiet = quiet + 1 if good and not alone and abs(saved) < still else 0
             if quiet == 2:
                 break
         return Layout.of(best), best_apart
