@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import PurePath
 
 from friezewright.compose.job import Job, MotifJob
@@ -115,10 +116,4 @@ def _symmetric(motif: Motif, name: str) -> Motif:
                 message=f"motif {name!r} is far from symmetric; its left half was mirrored all the same",
             ),
         )
-    return Motif(
-        name=motif.name,
-        outline=straight.outline,
-        pixels=motif.pixels,
-        mirror_residual=straight.mirror_residual,
-        findings=findings,
-    )
+    return replace(motif, outline=straight.outline, mirror_residual=straight.mirror_residual, findings=findings)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from friezewright.compose.job import Job, read_job
 from friezewright.compose.motifs import Motifs
@@ -15,7 +15,7 @@ from friezewright.errors import InputError, MaterialError
 from friezewright.findings import Finding, Severity, stops, worst_first
 from friezewright.inspection.check import inspect
 from friezewright.layers.build import build
-from friezewright.layers.drawing import Drawing
+from friezewright.layers.drawing import Drawing, Operation
 from friezewright.machine import Machine, from_toml, typical
 from friezewright.materials import Standing, Verdict, judge
 from friezewright.motion.estimate import Estimate, estimate
@@ -252,15 +252,7 @@ def _marks(findings: Iterable[Finding]) -> list[tuple[int, tuple[float, float]]]
 
 
 def _without_cut(drawing: Drawing) -> Drawing:
-    layers = tuple(layer for layer in drawing.layers if layer.operation.value != "cut")
-    return Drawing(
-        title=drawing.title,
-        frame=drawing.frame,
-        layers=layers,
-        keep_off=drawing.keep_off,
-        digest=drawing.digest,
-        unit=drawing.unit,
-    )
+    return replace(drawing, layers=tuple(layer for layer in drawing.layers if layer.operation is not Operation.CUT))
 
 
 def _sentences(fitted: Iterable[Fitting], ticket: Ticket) -> tuple[str, ...]:
